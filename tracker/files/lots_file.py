@@ -1,0 +1,211 @@
+"""Lots from a table: a season's hay entered at a desk, every complaint with its line and column.
+
+The form is checked here (which columns, which cells are numbers and dates); whether such a lot can be is for
+the domain to say. Columns are told by name in any order and case: producer, field, cutting, forage,
+harvested, bale_shape, bale_count, and if wanted bale_mass_lb or bale_mass_kg, storage, location, note.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from marshmallow import Schema, ValidationError, fields, validate
+
+from tracker.domain.times import day
+from tracker.domain.units import GRAMS_PER_POUND, number, positive, whole
+from tracker.errors import Refused
+from tracker.files.tables import Row, RowProblem, Table
+
+BALE_SHAPES = ("round", "large square", "small square")
+
+NEEDED = ("producer", "field", "cutting", "forage", "harvested", "bale_shape", "bale_count")
+OPTIONAL = ("bale_mass_lb", "bale_mass_kg", "storage", "location", "note")
+
+
+@dataclass(frozen=True)
+class LotEntry:
+    """One lot as written. bale_mass_lb: pounds as received; location: WGS 84 latitude, longitude."""
+
+    producer: str
+    field: str
+    cutting: int
+    forage: str
+    harvested: date
+    bale_shape: str
+    bale_count: int
+    bale_mass_lb: Decimal | None = None
+    storage: str = ""
+    location: tuple[Decimal, Decimal] | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class LotRow:
+    """One line of the file: a lot, or what is wrong with it, and its cells as written either way."""
+
+    line: int
+    cells: tuple[str, ...]
+    entry: LotEntry | None
+    problems: tuple[RowProblem, ...]
+
+
+class _Read(fields.Field[Any]):
+    """A cell read by one of the domain's readers, whose refusal becomes the complaint."""
+
+    def __init__(self, reader: Callable[..., Any], **rest: Any) -> None:
+        super().__init__(**rest)
+        self.reader = reader
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **rest: Any) -> Any:
+        try:
+            return self.reader(value, field=attr or "cell")
+        except Refused as refused:
+            raise ValidationError([_problem_of(refused)]) from refused
+
+
+def _problem_of(refused: Refused) -> RowProblem:
+    return RowProblem(refused.code, refused.message, refused.remedy, refused.field or "")
+
+
+def _cutting(text: str, *, field: str) -> int:
+    cutting = whole(text, field=field, least=1)
+    if cutting > 12:
+        raise Refused(
+            "not-a-cutting",
+            f"{cutting} is no cutting of one season.",
+            field=field,
+            remedy="First cutting is 1, second is 2.",
+        )
+    return cutting
+
+
+def _bale_count(text: str, *, field: str) -> int:
+    return whole(text, field=field, least=1)
+
+
+def _shape(text: str, *, field: str) -> str:
+    shape = " ".join(text.replace("_", " ").replace("-", " ").split()).lower()
+    if shape not in BALE_SHAPES:
+        raise Refused(
+            "unknown-bale-shape",
+            f"{text!r} is not a bale shape.",
+            field=field,
+            remedy=f"Write one of: {', '.join(BALE_SHAPES)}.",
+        )
+    return shape
+
+
+def _location(text: str, *, field: str) -> tuple[Decimal, Decimal]:
+    """`39.1, -96.1`: latitude first, decimal degrees. RFC 7946 writes them the other way round."""
+    parts = text.replace(";", ",").split(",")
+    if len(parts) != 2:
+        raise Refused(
+            "not-a-place",
+            f"{text!r} is not a latitude and a longitude.",
+            field=field,
+            remedy="Write it like 39.1, -96.1.",
+        )
+    latitude, longitude = (number(part, field=field) for part in parts)
+    if abs(latitude) > 90 or abs(longitude) > 180:
+        swapped = abs(longitude) <= 90 and abs(latitude) <= 180
+        raise Refused(
+            "not-a-place",
+            f"{text!r} lies off the globe.",
+            field=field,
+            remedy=f"Latitude comes first: {longitude}, {latitude}." if swapped else "Check the digits.",
+        )
+    return latitude, longitude
+
+
+class _LotSchema(Schema):
+    producer = fields.String(required=True, validate=validate.Length(max=200))
+    field = fields.String(required=True, validate=validate.Length(max=200))
+    cutting = _Read(_cutting, required=True)
+    forage = fields.String(required=True, validate=validate.Length(max=100))
+    harvested = _Read(day, required=True)
+    bale_shape = _Read(_shape, required=True)
+    bale_count = _Read(_bale_count, required=True)
+    bale_mass_lb = _Read(positive)
+    bale_mass_kg = _Read(positive)
+    storage = fields.String(validate=validate.Length(max=100))
+    location = _Read(_location)
+    note = fields.String(validate=validate.Length(max=1000))
+
+
+def read_lots(table: Table) -> tuple[LotRow, ...]:
+    """Each row as a lot or its complaints.
+
+    Raises Refused `columns-missing` or `columns-unknown` when the table is not a list of lots.
+    """
+    names = _columns(table.header)
+    schema = _LotSchema()
+    return tuple(_lot_row(row, names, schema) for row in table.rows)
+
+
+def _columns(header: tuple[str, ...]) -> tuple[str, ...]:
+    names = tuple("_".join(name.lower().replace("-", " ").replace("_", " ").split()) for name in header)
+    missing = [name for name in NEEDED if name not in names]
+    unknown = [shown for shown, name in zip(header, names, strict=True) if name not in NEEDED + OPTIONAL]
+    if missing:
+        raise Refused(
+            "columns-missing",
+            f"The header lacks {', '.join(missing)}.",
+            line=1,
+            remedy=f"A list of lots needs: {', '.join(NEEDED)}.",
+        )
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if unknown or twice:
+        raise Refused(
+            "columns-unknown",
+            f"These columns cannot be placed: {', '.join(unknown or twice)}.",
+            line=1,
+            remedy=f"Remove or rename them; a list of lots may also have: {', '.join(OPTIONAL)}.",
+        )
+    return names
+
+
+def _lot_row(row: Row, names: tuple[str, ...], schema: Schema) -> LotRow:
+    if row.problem is not None:
+        return LotRow(row.line, row.cells, None, (row.problem,))
+    texts = (" ".join(unicodedata.normalize("NFC", cell).split()) for cell in row.cells)
+    written = {name: text for name, text in zip(names, texts, strict=True) if text not in ("", "-")}
+    try:
+        values = schema.load(written)
+        return LotRow(row.line, row.cells, LotEntry(**_in_pounds(values)), ())
+    except ValidationError as error:
+        return LotRow(row.line, row.cells, None, _problems(error))
+    except Refused as refused:
+        return LotRow(row.line, row.cells, None, (_problem_of(refused),))
+
+
+def _in_pounds(values: dict[str, Any]) -> dict[str, Any]:
+    kilograms = values.pop("bale_mass_kg", None)
+    if kilograms is None:
+        return values
+    if "bale_mass_lb" in values:
+        raise Refused(
+            "two-bale-masses",
+            "The bale mass is given in pounds and in kilograms.",
+            field="bale_mass_kg",
+            remedy="Leave one of the two cells empty.",
+        )
+    pounds = kilograms * 1000 / GRAMS_PER_POUND
+    return {**values, "bale_mass_lb": pounds.quantize(Decimal("0.1"))}
+
+
+def _problems(error: ValidationError) -> tuple[RowProblem, ...]:
+    found = []
+    for name, complaints in error.normalized_messages().items():
+        for complaint in complaints:
+            if isinstance(complaint, RowProblem):
+                found.append(complaint)
+            elif "required" in str(complaint):
+                found.append(RowProblem("cell-empty", f"{name} is empty.", "Fill it in.", name))
+            else:
+                found.append(RowProblem("cell-too-long", f"{name}: {complaint}", "Shorten it.", name))
+    return tuple(found)
