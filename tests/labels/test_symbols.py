@@ -1,0 +1,114 @@
+"""QR symbols: size, mode, module size, damage."""
+
+from __future__ import annotations
+
+import random
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from reportlab.pdfgen.canvas import Canvas
+
+from labels import LabelError, qr
+
+TOKEN_URL = "HTTPS://HAY.EXAMPLE.EDU/T/0123456789ABCDEFGHJKMNPQRS"
+
+
+@pytest.mark.parametrize(
+    ("length", "level", "modules"),
+    # Agreed by qrcode 8.2 and segno 1.6.6 for upper-case text; ISO/IEC 18004 alphanumeric capacities.
+    [(46, "M", 29), (48, "Q", 33), (52, "H", 37), (60, "H", 37), (64, "H", 37), (65, "H", 41), (35, "H", 29)],
+)
+def test_upper_case_addresses_take_the_known_versions(length: int, level: str, modules: int) -> None:
+    text = TOKEN_URL.ljust(length, "0")[:length]
+    assert len(qr.matrix(text, level)) == modules
+
+
+def test_a_wished_version_is_kept_or_refused() -> None:
+    assert len(qr.matrix("3R71XZ15", "H", 5)) == 37
+    with pytest.raises(LabelError) as caught:
+        qr.matrix(TOKEN_URL, "H", 3)
+    assert caught.value.code == "qr-too-long"
+
+
+@pytest.mark.parametrize("text", ["https://x", "A_B", "Ä", ""])
+def test_text_outside_alphanumeric_mode_is_refused(text: str) -> None:
+    with pytest.raises(LabelError) as caught:
+        qr.matrix(text)
+    assert caught.value.code == "qr-characters"
+
+
+def test_a_made_up_token_of_noughts_is_refused_by_name() -> None:
+    with pytest.raises(LabelError) as caught:
+        qr.matrix("HTTPS://HAY.EXAMPLE.EDU/T/" + "0" * 26)
+    assert caught.value.code == "qr-noughts"
+
+
+def test_text_longer_than_any_symbol_and_unknown_levels_are_refused() -> None:
+    with pytest.raises(LabelError) as caught:
+        qr.matrix("A" * 5000)
+    assert caught.value.code == "qr-too-long"
+    with pytest.raises(LabelError) as caught:
+        qr.matrix("A", "X")
+    assert caught.value.code == "qr-level"
+
+
+def test_modules_are_whole_dots_of_readable_size() -> None:
+    assert qr.module_mm(203, 4) == 0.5
+    assert round(qr.module_mm(300, 5), 3) == 0.423
+    assert [qr.fewest_dots(dpi) for dpi in (203, 300, 600)] == [4, 5, 10]
+    assert round(qr.side_mm(37, 0.5), 2) == 22.5  # version 5 with its quiet zone, as measured
+
+
+@given(st.text("0123456789ABCDEFGHJKMNPQRSTVWXYZ", min_size=1, max_size=40))
+@settings(max_examples=25)
+def test_the_rectangles_cover_the_dark_modules_once_and_nothing_else(text: str) -> None:
+    grid = qr.matrix(text)
+    covered = [
+        (x, y)
+        for column, row, columns, rows in qr.rectangles(grid)
+        for x in range(column, column + columns)
+        for y in range(row, row + rows)
+    ]
+    dark = {(x, y) for y, row in enumerate(grid) for x, module in enumerate(row) if module}
+    assert len(covered) == len(dark)
+    assert set(covered) == dark
+
+
+def _one_symbol(file: Any, grid: qr.Matrix, module: float) -> None:
+    side = qr.side_mm(len(grid), module)
+    canvas = Canvas(file, pagesize=(side * 72 / 25.4, side * 72 / 25.4))
+    qr.draw(canvas, grid, 0, side, module)
+    canvas.showPage()
+    canvas.save()
+
+
+def _clear_of_finders(x: float, y: float, side: float, modules: int) -> bool:
+    corners = ((0, 0), (modules - 8, 0), (0, modules - 8))
+    return all(x + side <= cx or cx + 8 <= x or y + side <= cy or cy + 8 <= y for cx, cy in corners)
+
+
+@pytest.mark.parametrize("text", [TOKEN_URL, TOKEN_URL[:34]])
+def test_a_patch_over_a_tenth_of_the_symbol_is_read_20_times_of_20(
+    text: str, printed: Any, rasters: Any
+) -> None:
+    grid, module = qr.matrix(text), qr.module_mm(203, 4)
+    modules, read = len(grid), 0
+    (clean,) = rasters(printed(_one_symbol, grid, module), 203.2)
+    side = (modules**2 / 10) ** 0.5
+    for seed in range(20):
+        rng = random.Random(seed)
+        while True:
+            x, y = rng.uniform(0, modules - side), rng.uniform(0, modules - side)
+            if _clear_of_finders(x, y, side, modules):
+                break
+        hurt = type(clean)(clean.width, clean.height, bytearray(clean.pixels))
+        shade = rng.choice((0, 255))
+        left, width = round((x + qr.QUIET) * 4), round(side * 4)
+        for line in range(round((y + qr.QUIET) * 4), round((y + qr.QUIET + side) * 4)):
+            start = line * hurt.width + left
+            hurt.pixels[start : start + width] = bytes([shade]) * width
+        assert hurt.pixels != clean.pixels
+        read += [found.text for found in hurt.decoded()] == [text]
+    assert read == 20
