@@ -1,0 +1,220 @@
+"""What may happen to a sample next: the rules of custody, each with the words that refuse and what to do instead."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tracker.domain.custody import (
+    AT_LAB,
+    ENDED,
+    IN_FIELD,
+    KINDS,
+    LAB_ROLES,
+    Event,
+    Kind,
+    Standing,
+    after,
+    corrected,
+    fold,
+    in_order,
+)
+from tracker.domain.times import said
+from tracker.errors import Refused
+
+
+def admit(events: Sequence[Event], new: Event) -> Standing:
+    """Where the sample stands with the new event added, or Refused with what stands in its way.
+
+    An event that belongs before others needs a late reason (else `out-of-order`), and every later event must
+    still follow from it (else `late-entry-breaks-chain`).
+    """
+    earlier = [event for event in events if event.occurred_at <= new.occurred_at]
+    later = in_order(event for event in events if event.occurred_at > new.occurred_at)
+    if later and not new.late_reason:
+        raise Refused(
+            "out-of-order",
+            f"{later[-1].kind!r} at {said(later[-1].occurred_at)} is already recorded, and this happened before.",
+            field="at",
+            remedy="If the time is right, record it as a late entry with the reason.",
+        )
+    standing = fold(earlier)
+    check(standing, new)
+    standing = after(standing, new)
+    for event in corrected([*earlier, new, *later]):
+        if event.occurred_at <= new.occurred_at:
+            continue
+        try:
+            check(standing, event)
+        except Refused as refused:
+            raise Refused(
+                "late-entry-breaks-chain",
+                f"With this in its place, {event.kind!r} at {said(event.occurred_at)} could not have happened: "
+                f"{refused.message}",
+                field="at",
+                remedy="Check the time and the kind of the entry; amend what is wrong.",
+            ) from None
+        standing = after(standing, event)
+    return standing
+
+
+def check(standing: Standing, event: Event) -> None:
+    """Nothing, if the event may happen to a sample that stands so; else Refused.
+
+    Codes: `unknown-event`, `entry-incomplete`, `wrong-state`, `sample-ended`, `on-hold`, `not-the-holder`,
+    `not-the-receiver`, `no-open-transfer`, `seal-not-sealed`.
+    """
+    kind = KINDS.get(event.kind)
+    if kind is None:
+        raise Refused(
+            "unknown-event",
+            f"{event.kind!r} is not something that happens to a sample.",
+            field="kind",
+            remedy=f"Known are: {', '.join(KINDS)}.",
+        )
+    _check_complete(kind, event)
+    _check_state(kind, standing, event)
+    if kind.testing and standing.on_hold:
+        raise Refused(
+            "on-hold",
+            f"The sample is on hold: {standing.holds[0].reason}",
+            field="sample",
+            remedy="Somebody who answers for it must decide and lift the hold first.",
+        )
+    if kind.who == "receiver":
+        _check_receiver(standing, event)
+    elif kind.who == "taker":
+        _check_taker(standing, event)
+    elif kind.who == "holder" and not _may_act(standing, event):
+        raise _not_the_holder(standing, event)
+
+
+def _check_complete(kind: Kind, event: Event) -> None:
+    for needed in kind.needs:
+        if event.data.get(needed) in (None, ""):
+            raise Refused(
+                "entry-incomplete",
+                f"{event.kind!r} needs {needed.replace('_', ' ')}.",
+                field=needed,
+                remedy="Fill it in.",
+            )
+
+
+def _check_state(kind: Kind, standing: Standing, event: Event) -> None:
+    if event.kind == "amended":
+        return
+    if standing.state in ENDED:
+        raise Refused(
+            "sample-ended",
+            f"The sample is {standing.state}, and nothing more can be done with it.",
+            field="sample",
+            remedy="If that was entered by mistake, add an amendment that says so.",
+        )
+    if event.kind in ("held", "hold lifted", "lost"):
+        if event.kind == "hold lifted" and not standing.on_hold:
+            raise Refused(
+                "not-on-hold", "The sample is not on hold.", field="sample", remedy="Nothing to lift."
+            )
+        return
+    if event.kind == "received" and standing.state in (*IN_FIELD, *AT_LAB):
+        return
+    if standing.state not in kind.frm:
+        raise Refused(
+            "wrong-state",
+            f"The sample is {_state_said(standing.state)}; {event.kind!r} can follow only on "
+            f"{', '.join(_state_said(state) for state in kind.frm)}.",
+            field="sample",
+            remedy=f"Next for it: {', '.join(next_acts(standing)) or 'nothing'}.",
+        )
+
+
+def _state_said(state: str) -> str:
+    return "not yet begun" if state == "none" else state
+
+
+def _may_act(standing: Standing, event: Event) -> bool:
+    holder = standing.holder
+    if holder is None or holder.party == event.by:
+        return True
+    # A colleague of the laboratory may act on what the laboratory has; the event keeps who it was.
+    lab_has_it = holder.role in LAB_ROLES or (holder.kind == "place" and holder.secure)
+    return lab_has_it and event.role in LAB_ROLES
+
+
+def _not_the_holder(standing: Standing, event: Event) -> Refused:
+    holder = standing.holder.party if standing.holder else "nobody"
+    return Refused(
+        "not-the-holder",
+        f"{event.by} does not have this sample; {holder} does.",
+        field="by",
+        remedy="The holder relinquishes it first, and you receive it.",
+    )
+
+
+def _check_receiver(standing: Standing, event: Event) -> None:
+    transfer = standing.transfer
+    if transfer is None:
+        _check_unannounced(standing, event)
+        return
+    if transfer.giver.party == event.by:
+        raise Refused(
+            "not-the-receiver",
+            f"{event.by} relinquished the sample and cannot also receive it.",
+            field="by",
+            remedy="The other side signs; if nobody takes it, cancel the transfer.",
+        )
+    named = transfer.to
+    # Carriers and places do not sign, and a colleague at the desk may sign for the one named.
+    stands_in = event.role in LAB_ROLES and (named.kind != "person" or named.role in LAB_ROLES)
+    if named.party != event.by and not stands_in:
+        raise Refused(
+            "not-the-receiver",
+            f"The sample was relinquished to {named.party}, not to {event.by}.",
+            field="by",
+            remedy=f"{named.party} receives it, or the transfer is cancelled and made again.",
+        )
+
+
+def _check_unannounced(standing: Standing, event: Event) -> None:
+    if event.kind != "received":
+        return
+    from_place = standing.holder is not None and standing.holder.kind == "place"
+    if from_place and standing.state in IN_FIELD:
+        return
+    if standing.state in IN_FIELD and event.data.get("unannounced"):
+        return
+    holder = standing.holder.party if standing.holder else "nobody"
+    raise Refused(
+        "no-open-transfer",
+        f"Nobody has relinquished this sample to anyone; {holder} has it.",
+        field="sample",
+        remedy="The holder relinquishes it first. If it arrived without that, receive it as unannounced with "
+        "the reason; it goes on hold.",
+    )
+
+
+def _check_taker(standing: Standing, event: Event) -> None:
+    if standing.holder is None or standing.holder.kind != "place":
+        raise Refused(
+            "not-stored",
+            "The sample is not stored anywhere it could be taken out of.",
+            field="sample",
+            remedy="The holder relinquishes it, and you receive it.",
+        )
+
+
+def next_acts(standing: Standing) -> tuple[str, ...]:
+    """What may happen next to a sample that stands so, in the order of its way; corrections left out."""
+    if standing.state in ENDED:
+        return ()
+    return tuple(
+        name
+        for name, kind in KINDS.items()
+        if standing.state in kind.frm
+        and not (kind.testing and standing.on_hold)
+        # A receipt without an open transfer is the exception, not what comes next.
+        and (name != "received" or standing.transfer is not None or _in_place(standing))
+    ) + (("hold lifted",) if standing.on_hold else ())
+
+
+def _in_place(standing: Standing) -> bool:
+    return standing.holder is not None and standing.holder.kind == "place" and standing.state in IN_FIELD

@@ -1,0 +1,287 @@
+"""Who has the sample, what has been done to it, and what may be done next.
+
+A sample's life is a list of events that only grows. Nothing here changes an event: a standing is what the list
+adds up to, and a correction is one more event that names the one it corrects. The states and the two-sided
+hand-over follow the custody model of US EPA Region V (Manual of custody and non-custody sample handling, 1978:
+in hand, in view, locked up, secured, or sealed) and ASTM D4840 (custody through every stage until disposal).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Any
+
+from tracker.domain.times import CLOCK_SKEW, LATE_AFTER
+
+# Who may act for the laboratory on a sample that a colleague, or a locked place of the laboratory, holds.
+LAB_ROLES = ("clerk", "analyst", "lead")
+ROLES = ("technician", *LAB_ROLES)
+PARTY_KINDS = ("person", "place", "carrier")
+
+IN_FIELD = ("bagged", "sealed")
+AT_LAB = (
+    "received",
+    "weighed",
+    "in oven",
+    "out of oven",
+    "dried",
+    "coarse ground",
+    "ground",
+    "scanned",
+    "reported",
+    "archived",
+)
+ENDED = ("cancelled", "disposed", "returned", "lost")
+# A sack in a hot oven goes nowhere and cannot be signed away.
+MOVABLE = (*IN_FIELD, *(state for state in AT_LAB if state != "in oven"))
+
+
+@dataclass(frozen=True)
+class Party:
+    """A person, a place or a carrier that can hold a sample. secure: kept locked, so it can hold by itself."""
+
+    key: str
+    name: str
+    kind: str = "person"
+    role: str = ""
+    secure: bool = False
+
+    def as_data(self) -> dict[str, Any]:
+        """The party as an event keeps it: what it was at that time, without its name."""
+        return {"party": self.key, "kind": self.kind, "role": self.role, "secure": self.secure}
+
+
+@dataclass(frozen=True)
+class Act:
+    """Who does something, when by their device, and when the office heard of it.
+
+    event_id is made by the device, so that a doubled tap is one event; late_reason is required for an entry
+    that belongs before others already recorded.
+    """
+
+    by: Party
+    at: datetime
+    now: datetime
+    device: str = "office"
+    event_id: str | None = None
+    late_reason: str = ""
+    note: str = ""
+
+    @property
+    def clock_doubted(self) -> bool:
+        """Whether the device's clock runs so far ahead that its time cannot be true."""
+        return self.at > self.now + CLOCK_SKEW
+
+    @property
+    def occurred_at(self) -> datetime:
+        """The device's time, or the office's where the device's cannot be true."""
+        return self.now if self.clock_doubted else self.at
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened to a sample; data holds plain JSON values, numbers as text with their digits."""
+
+    seq: int
+    event_id: str
+    kind: str
+    occurred_at: datetime
+    recorded_at: datetime
+    by: str
+    role: str
+    data: Mapping[str, Any] = field(default_factory=dict)
+    note: str = ""
+    late_reason: str = ""
+    clock_doubted: bool = False
+    device: str = "office"
+    amended: tuple[Event, ...] = ()
+
+    @property
+    def late(self) -> bool:
+        """Whether the office heard of it more than a day after it happened, or out of order."""
+        return bool(self.late_reason) or self.recorded_at - self.occurred_at > LATE_AFTER
+
+
+@dataclass(frozen=True)
+class Kind:
+    """When an event may happen (from which states), what state it leads to, who may record it, what it needs.
+
+    to None leaves the state as it is; testing events wait while the sample is on hold.
+    """
+
+    frm: tuple[str, ...]
+    to: str | None
+    who: str
+    needs: tuple[str, ...] = ()
+    testing: bool = False
+
+
+_AFTER_RECEIPT = tuple(state for state in AT_LAB if state != "received")
+KINDS: dict[str, Kind] = {
+    "plan issued": Kind(("none", "planned"), "planned", "anyone", ("plan",)),
+    "cancelled": Kind(("none", "planned"), "cancelled", "anyone", ("reason",)),
+    "cored": Kind(("planned",), "cored", "anyone", ("cores_taken", "entry")),
+    "bagged": Kind(("cored",), "bagged", "anyone", ("code",)),
+    "tag replaced": Kind((*IN_FIELD, *AT_LAB), None, "holder", ("code", "old_code", "reason")),
+    "sealed": Kind(IN_FIELD, "sealed", "holder", ("seal",)),
+    "relinquished": Kind(MOVABLE, "in transfer", "holder", ("to",)),
+    "received": Kind(("in transfer", *IN_FIELD, *AT_LAB), "received", "receiver"),
+    "transfer refused": Kind(("in transfer",), None, "receiver", ("reason",)),
+    "transfer cancelled": Kind(("in transfer",), None, "holder", ("reason",)),
+    "stored": Kind(MOVABLE, None, "holder", ("place",)),
+    "taken out": Kind(MOVABLE, None, "taker"),
+    "seal broken": Kind(("received",), None, "holder", ("seal_read",)),
+    "tare weighed": Kind(("received", "weighed"), None, "holder", ("grams",)),
+    "fresh weighed": Kind(("received", "weighed"), "weighed", "holder", ("grams",), testing=True),
+    "oven in": Kind(("weighed", "out of oven", "dried"), "in oven", "holder", ("load",), testing=True),
+    "oven out": Kind(("in oven",), "out of oven", "holder", ("load",)),
+    "dry weighed": Kind(("out of oven", "dried"), "dried", "holder", ("grams",)),
+    "dry weighed again": Kind(("dried", "coarse ground"), None, "holder", ("grams",)),
+    "coarse ground": Kind(("received", "dried"), "coarse ground", "holder", ("screen_mm",), testing=True),
+    "fine ground": Kind(("coarse ground",), "ground", "holder", ("screen_mm",), testing=True),
+    "scanned": Kind(
+        ("ground", "scanned", "reported", "archived"), "scanned", "holder", ("analysis",), testing=True
+    ),
+    "analysed outside": Kind((*AT_LAB, "in transfer"), None, "anyone", ("analysis",), testing=True),
+    "analysis chosen": Kind((*_AFTER_RECEIPT, "received"), None, "anyone", ("analysis", "reason")),
+    "reported": Kind((*AT_LAB, "in transfer"), "reported", "anyone", ("report",), testing=True),
+    "amended": Kind((), None, "anyone", ("target", "changes", "reason")),
+    "held": Kind((), None, "anyone", ("reason",)),
+    "hold lifted": Kind((), None, "anyone", ("reason",)),
+    "archived": Kind(("dried", "ground", "scanned", "reported"), "archived", "holder", ("place",)),
+    "disposed": Kind(
+        ("received", "ground", "scanned", "reported", "archived"), "disposed", "holder", ("method",)
+    ),
+    "returned": Kind(("received", "scanned", "reported", "archived"), "returned", "holder", ("reason",)),
+    "lost": Kind((), "lost", "anyone", ("circumstances",)),
+}
+
+
+@dataclass(frozen=True)
+class Holder:
+    """Who had the sample, as they were at that time."""
+
+    party: str
+    kind: str = "person"
+    role: str = ""
+    secure: bool = False
+
+
+@dataclass(frozen=True)
+class Transfer:
+    """A sample signed away and not yet signed for."""
+
+    giver: Holder
+    to: Holder
+    since: datetime
+    state_before: str
+
+
+@dataclass(frozen=True)
+class Hold:
+    """Why testing waits."""
+
+    reason: str
+    since: datetime
+    by: str
+    event_id: str
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What a sample's events add up to."""
+
+    state: str = "none"
+    holder: Holder | None = None
+    transfer: Transfer | None = None
+    holds: tuple[Hold, ...] = ()
+    code: str | None = None
+    seal: str | None = None
+    analyses: tuple[str, ...] = ()
+    last_at: datetime | None = None
+
+    @property
+    def on_hold(self) -> bool:
+        return bool(self.holds)
+
+
+def in_order(events: Iterable[Event]) -> list[Event]:
+    """Events as they happened; those of one instant as they were recorded."""
+    return sorted(events, key=lambda event: (event.occurred_at, event.seq))
+
+
+def corrected(events: Iterable[Event]) -> list[Event]:
+    """The events as they happened, each with its latest corrections in its data and its originals in `amended`.
+
+    The amendments themselves stay in the list: what was changed, by whom and why is part of the history.
+    """
+    ordered = in_order(events)
+    changes = [event for event in sorted(ordered, key=lambda event: event.seq) if event.kind == "amended"]
+    by_id = {event.event_id: event for event in ordered}
+    for change in changes:
+        target = by_id.get(str(change.data["target"]))
+        if target is not None:
+            by_id[target.event_id] = replace(
+                target,
+                data={**target.data, **change.data["changes"]},
+                amended=(*target.amended, replace(target, amended=())),
+            )
+    return [by_id[event.event_id] for event in ordered]
+
+
+def fold(events: Iterable[Event]) -> Standing:
+    """Where the sample stands after these events. Never refuses: what was once admitted is history."""
+    standing = Standing()
+    for event in corrected(events):
+        standing = after(standing, event)
+    return standing
+
+
+def after(standing: Standing, event: Event) -> Standing:
+    """Where the sample stands once this has happened. Checks nothing; see admission.check."""
+    kind = KINDS[event.kind]
+    standing = replace(standing, last_at=max(filter(None, (standing.last_at, event.occurred_at))))
+    me = Holder(event.by, "person", event.role)
+    data = event.data
+    if event.kind == "relinquished":
+        giver = standing.holder or me
+        transfer = Transfer(giver, _holder(data["to"]), event.occurred_at, standing.state)
+        return replace(standing, state="in transfer", transfer=transfer)
+    if event.kind == "received":
+        before = standing.transfer.state_before if standing.transfer else standing.state
+        state = "received" if before in (*IN_FIELD, "none") else before
+        standing = replace(standing, state=state, holder=me, transfer=None)
+    elif event.kind in ("transfer refused", "transfer cancelled"):
+        before = standing.transfer.state_before if standing.transfer else standing.state
+        return replace(standing, state=before, transfer=None)
+    elif event.kind in ("stored", "archived"):
+        standing = replace(standing, holder=_holder(data["place"]))
+    elif event.kind in ("taken out", "bagged"):
+        standing = replace(standing, holder=me)
+    elif event.kind == "hold lifted":
+        return replace(standing, holds=())
+    if event.kind in ("bagged", "tag replaced"):
+        standing = replace(standing, code=str(data["code"]))
+    if event.kind in ("sealed", "seal broken"):
+        standing = replace(standing, seal=str(data["seal"]) if event.kind == "sealed" else None)
+    if event.kind in ("scanned", "analysed outside"):
+        standing = replace(standing, analyses=(*standing.analyses, str(data["analysis"])))
+    if kind.to is not None and event.kind != "received":
+        standing = replace(standing, state=kind.to)
+    if event.kind == "held" or data.get("hold"):
+        reason = str(data.get("hold") or data.get("reason"))
+        standing = replace(
+            standing, holds=(*standing.holds, Hold(reason, event.occurred_at, event.by, event.event_id))
+        )
+    return standing
+
+
+def _holder(data: Mapping[str, Any]) -> Holder:
+    return Holder(
+        str(data["party"]),
+        str(data.get("kind", "person")),
+        str(data.get("role", "")),
+        bool(data.get("secure")),
+    )

@@ -1,0 +1,57 @@
+"""The log: everything that happened, in the order the office heard of it. Rows are added and never changed."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ForeignKey, Index, Text
+from sqlalchemy.orm import Mapped, mapped_column
+
+from tracker.storage.base import Base, Plain, Utc
+
+
+class EventRow(Base):
+    """One event. seq has no holes: a missing row would show. occurred_offset is the device's, in minutes.
+
+    device_at is what the device's clock said where the office did not believe it, else empty.
+    """
+
+    __tablename__ = "event"
+    __table_args__ = (
+        Index("ix_event_sample_id_seq", "sample_id", "seq"),
+        Index("ix_event_lot_id_seq", "lot_id", "seq"),
+    )
+
+    seq: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    event_id: Mapped[str] = mapped_column(Text, unique=True)
+    kind: Mapped[str] = mapped_column(Text)
+    lot_id: Mapped[int | None] = mapped_column(ForeignKey("lot.id"))
+    sample_id: Mapped[int | None] = mapped_column(ForeignKey("sample.id"))
+    tag_id: Mapped[int | None] = mapped_column(ForeignKey("tag.id"), index=True)
+    occurred_at: Mapped[datetime] = mapped_column(Utc)
+    occurred_offset: Mapped[int]
+    device_at: Mapped[str | None] = mapped_column(Text)
+    recorded_at: Mapped[datetime] = mapped_column(Utc)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    role: Mapped[str] = mapped_column(Text)
+    device: Mapped[str] = mapped_column(Text)
+    note: Mapped[str] = mapped_column(Text)
+    late_reason: Mapped[str] = mapped_column(Text)
+    data: Mapped[Any] = mapped_column(Plain)
+
+
+class StandingRow(Base):
+    """What a sample's events add up to, kept for questions; it can be made again from the log at any time."""
+
+    __tablename__ = "standing"
+    __table_args__ = (Index("ix_standing_state_last_at", "state", "last_at"),)
+
+    sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"), primary_key=True)
+    state: Mapped[str] = mapped_column(Text)
+    holder: Mapped[str | None] = mapped_column(ForeignKey("party.key"))
+    transfer_to: Mapped[str | None] = mapped_column(ForeignKey("party.key"))
+    hold: Mapped[str | None] = mapped_column(Text)
+    code: Mapped[str | None] = mapped_column(Text, index=True)
+    seal: Mapped[str | None] = mapped_column(Text)
+    last_at: Mapped[datetime] = mapped_column(Utc)

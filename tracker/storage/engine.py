@@ -1,0 +1,127 @@
+"""The database and its two kinds of session: one that only reads, and one that does a single act or nothing.
+
+On SQLite an act takes the write lock at its start (BEGIN IMMEDIATE): a transaction that reads first and locks
+later can lose another's update or fail half-way. The log is written through to disk before an act is confirmed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.orm import Session
+
+from tracker.errors import NotFound, TrackerError
+from tracker.storage.kept import KeptRefusal
+
+BUSY_MS = 30_000
+VERSIONS = Path(__file__).parent / "migrations" / "versions"
+
+
+def now_utc() -> datetime:
+    """The office's clock."""
+    return datetime.now(UTC)
+
+
+class Database:
+    """Where everything is kept; url as SQLAlchemy writes it, for example sqlite:///season.db."""
+
+    def __init__(self, url: str, clock: Callable[[], datetime] = now_utc) -> None:
+        self.url = url
+        self.clock = clock
+        self.engine = _engine(url)
+        self._writing = self.engine.execution_options(writing=True)
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """A session for questions; whatever it holds is thrown away at the end."""
+        with Session(self.engine, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def act(self, name: str, by: str, given: Mapping[str, Any]) -> Iterator[Session]:
+        """A session for one act: all of it is kept, or none of it and the refusal with the values given."""
+        with Session(self._writing, expire_on_commit=False) as session:
+            try:
+                yield session
+                session.commit()
+            except TrackerError as refused:
+                session.rollback()
+                self._keep(name, by, given, refused)
+                raise
+
+    def _keep(self, name: str, by: str, given: Mapping[str, Any], refused: TrackerError) -> None:
+        with Session(self._writing) as session:
+            complaint = refused.as_dict()
+            session.add(KeptRefusal(at=self.clock(), act=name, by=by, given=_plain(given), **complaint))
+            session.commit()
+
+    def migrate(self) -> None:
+        """Bring the tables up to this program's version; does nothing where they are."""
+        # Alembic takes a while to import, and only this needs it.
+        from tracker.storage.migrations import upgrade
+
+        with self._writing.begin() as connection:
+            upgrade(connection)
+
+    def check_version(self) -> None:
+        """Nothing, if the tables are this program's; else NotFound `database-missing` or `database-version`."""
+        with self.engine.connect() as connection:
+            found = _version(connection)
+        if found is None:
+            raise NotFound(
+                "database-missing",
+                f"There is no season in {self.engine.url.render_as_string()}.",
+                remedy="Make one with `tracker init`, or name another with --database or TRACKER_DATABASE.",
+            )
+        if found != newest_version():
+            raise NotFound(
+                "database-version",
+                f"The database is at version {found}, this program at {newest_version()}.",
+                remedy="Make a backup, then run `tracker init` of the newer program.",
+            )
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+
+def newest_version() -> str:
+    """The version of the last migration, read from its file's name."""
+    return max(path.stem for path in VERSIONS.glob("[0-9]*.py")).split("_")[0]
+
+
+def _version(connection: Connection) -> str | None:
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    found: str | None = connection.scalar(text("select version_num from alembic_version"))
+    return found
+
+
+def _plain(given: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value if value is None else str(value) for name, value in given.items()}
+
+
+def _engine(url: str) -> Engine:
+    engine = create_engine(url)
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(connection: Any, record: Any) -> None:
+    # The driver would begin transactions by itself, and too late; we say BEGIN.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={BUSY_MS}"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writing = connection.get_execution_options().get("writing", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")

@@ -1,0 +1,42 @@
+"""What is kept although nothing came of it, and the programme's own choices."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Text
+from sqlalchemy.orm import Mapped, mapped_column
+
+from tracker.storage.base import Base, Plain, Utc
+
+
+class KeptRefusal(Base):
+    """Something a person asked for and was refused: the values as given, and the complaint."""
+
+    __tablename__ = "kept_refusal"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    at: Mapped[datetime] = mapped_column(Utc)
+    act: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(Text)
+    given: Mapped[Any] = mapped_column(Plain)
+    code: Mapped[str] = mapped_column(Text)
+    message: Mapped[str] = mapped_column(Text)
+    remedy: Mapped[str] = mapped_column(Text)
+    field: Mapped[str | None] = mapped_column(Text)
+    line: Mapped[int | None]
+
+
+class PracticeValue(Base):
+    """One choice the programme made; the latest row of a rule is in force, the earlier ones stay."""
+
+    __tablename__ = "practice_value"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    rule: Mapped[str] = mapped_column(Text, index=True)
+    value: Mapped[str] = mapped_column(Text)
+    source: Mapped[str] = mapped_column(Text)
+    reason: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(Text)
+    at: Mapped[datetime] = mapped_column(Utc)

@@ -1,0 +1,28 @@
+"""Reports as they were issued."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ForeignKey, Text, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column
+
+from tracker.storage.base import Base, Plain, Utc
+
+
+class ReportVersion(Base):
+    """One issue of a lot's report with everything on it. A later version replaces it and leaves it as it was."""
+
+    __tablename__ = "report_version"
+    __table_args__ = (UniqueConstraint("sample_id", "version"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    event_id: Mapped[str] = mapped_column(ForeignKey("event.event_id"), unique=True)
+    sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"))
+    number: Mapped[str] = mapped_column(Text, unique=True)
+    version: Mapped[int]
+    body: Mapped[Any] = mapped_column(Plain)
+    reason: Mapped[str] = mapped_column(Text)
+    issued_at: Mapped[datetime] = mapped_column(Utc)
+    issued_by: Mapped[str] = mapped_column(ForeignKey("party.key"))

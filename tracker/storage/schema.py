@@ -1,0 +1,27 @@
+"""Every table, for whoever needs the whole: the migrations, and the test that holds them against these rows."""
+
+from __future__ import annotations
+
+from tracker.storage import analysis, coring, custody, grinding, intake, kept, lots, people, results, tags
+from tracker.storage.base import Base
+
+METADATA = Base.metadata
+ROOMS = (kept, people, lots, coring, tags, custody, intake, grinding, analysis, results)
+
+# What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
+APPEND_ONLY = (
+    "event",
+    "kept_refusal",
+    "practice_value",
+    "coring_plan",
+    "print_run",
+    "weighing",
+    "grind",
+    "source_map",
+    "result_file",
+    "analysis",
+    "result_value",
+    "parked_row",
+    "parked_answer",
+    "report_version",
+)
