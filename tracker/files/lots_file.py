@@ -16,12 +16,11 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
 
+from tracker.domain.lot import read_cutting, read_shape
 from tracker.domain.times import day
 from tracker.domain.units import GRAMS_PER_POUND, number, positive, whole
 from tracker.errors import Refused
 from tracker.files.tables import Row, RowProblem, Table
-
-BALE_SHAPES = ("round", "large square", "small square")
 
 NEEDED = ("producer", "field", "cutting", "forage", "harvested", "bale_shape", "bale_count")
 OPTIONAL = ("bale_mass_lb", "bale_mass_kg", "storage", "location", "note")
@@ -72,32 +71,8 @@ def _problem_of(refused: Refused) -> RowProblem:
     return RowProblem(refused.code, refused.message, refused.remedy, refused.field or "")
 
 
-def _cutting(text: str, *, field: str) -> int:
-    cutting = whole(text, field=field, least=1)
-    if cutting > 12:
-        raise Refused(
-            "not-a-cutting",
-            f"{cutting} is no cutting of one season.",
-            field=field,
-            remedy="First cutting is 1, second is 2.",
-        )
-    return cutting
-
-
 def _bale_count(text: str, *, field: str) -> int:
     return whole(text, field=field, least=1)
-
-
-def _shape(text: str, *, field: str) -> str:
-    shape = " ".join(text.replace("_", " ").replace("-", " ").split()).lower()
-    if shape not in BALE_SHAPES:
-        raise Refused(
-            "unknown-bale-shape",
-            f"{text!r} is not a bale shape.",
-            field=field,
-            remedy=f"Write one of: {', '.join(BALE_SHAPES)}.",
-        )
-    return shape
 
 
 def _location(text: str, *, field: str) -> tuple[Decimal, Decimal]:
@@ -125,10 +100,10 @@ def _location(text: str, *, field: str) -> tuple[Decimal, Decimal]:
 class _LotSchema(Schema):
     producer = fields.String(required=True, validate=validate.Length(max=200))
     field = fields.String(required=True, validate=validate.Length(max=200))
-    cutting = _Read(_cutting, required=True)
+    cutting = _Read(read_cutting, required=True)
     forage = fields.String(required=True, validate=validate.Length(max=100))
     harvested = _Read(day, required=True)
-    bale_shape = _Read(_shape, required=True)
+    bale_shape = _Read(read_shape, required=True)
     bale_count = _Read(_bale_count, required=True)
     bale_mass_lb = _Read(positive)
     bale_mass_kg = _Read(positive)
