@@ -171,6 +171,15 @@ RULES: dict[str, Rule] = {
             "NFTA method 2.2",
         ),
         _rule("composite_far", "40", "%", "a fresh mass this far from the plan's is flagged", "our choice"),
+        _rule("net_least", "5", "g", "less hay than this in a sack is taken for an empty sack", "our choice"),
+        _rule("tares_least", "10", "1", "fewest empty sacks weighed for a batch tare", "our choice"),
+        _rule(
+            "tare_sd_most",
+            "2",
+            "%",
+            "sacks of one batch that differ more than this (SD) are weighed one by one",
+            "our choice",
+        ),
         _rule(
             "balance_repeatability",
             "0",
