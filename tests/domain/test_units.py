@@ -124,7 +124,7 @@ def test_a_count_may_have_a_least_value() -> None:
 
 
 def test_tables_round_half_up() -> None:
-    # RFV 178.5 is published as 179 (relative feed value of alfalfa hay, Utah State tables).
+    # Common practice; worked by hand.
     assert to_places(D("178.5"), 0) == 179
     assert to_places(D("-0.25"), 1) == D("-0.3")
     assert to_places_even(D("178.5"), 0) == 178
