@@ -15,7 +15,6 @@ from tracker.domain.custody import (
     Standing,
     after,
     corrected,
-    fold,
     in_order,
 )
 from tracker.domain.times import said
@@ -28,7 +27,6 @@ def admit(events: Sequence[Event], new: Event) -> Standing:
     An event that belongs before others needs a late reason (else `out-of-order`), and every later event must
     still follow from it (else `late-entry-breaks-chain`).
     """
-    earlier = [event for event in events if event.occurred_at <= new.occurred_at]
     later = in_order(event for event in events if event.occurred_at > new.occurred_at)
     if later and not new.late_reason:
         raise Refused(
@@ -37,40 +35,39 @@ def admit(events: Sequence[Event], new: Event) -> Standing:
             field="at",
             remedy="If the time is right, record it as a late entry with the reason.",
         )
-    standing = fold(earlier)
-    check(standing, new)
-    standing = after(standing, new)
-    for event in corrected([*earlier, new, *later]):
-        if event.occurred_at <= new.occurred_at:
-            continue
-        try:
+    _check_complete(_kind_of(new), new)
+    # The whole life is gone through again, with its corrections: an amendment changes what stood before it.
+    standing, reached = Standing(), False
+    for event in corrected([*events, new]):
+        if event.event_id == new.event_id:
             check(standing, event)
-        except Refused as refused:
-            raise Refused(
-                "late-entry-breaks-chain",
-                f"With this in its place, {event.kind!r} at {said(event.occurred_at)} could not have happened: "
-                f"{refused.message}",
-                field="at",
-                remedy="Check the time and the kind of the entry; amend what is wrong.",
-            ) from None
+            reached = True
+        elif reached:
+            _check_still_follows(standing, event)
         standing = after(standing, event)
     return standing
+
+
+def _check_still_follows(standing: Standing, event: Event) -> None:
+    try:
+        check(standing, event)
+    except Refused as refused:
+        raise Refused(
+            "late-entry-breaks-chain",
+            f"With this in its place, {event.kind!r} at {said(event.occurred_at)} could not have happened: "
+            f"{refused.message}",
+            field="at",
+            remedy="Check the time and the kind of the entry; amend what is wrong.",
+        ) from None
 
 
 def check(standing: Standing, event: Event) -> None:
     """Nothing, if the event may happen to a sample that stands so; else Refused.
 
-    Codes: `unknown-event`, `entry-incomplete`, `wrong-state`, `sample-ended`, `on-hold`, `not-the-holder`,
-    `not-the-receiver`, `no-open-transfer`, `seal-not-sealed`.
+    Codes: `unknown-event`, `entry-incomplete`, `wrong-state`, `sample-ended`, `on-hold`, `not-on-hold`,
+    `not-the-holder`, `not-the-receiver`, `no-open-transfer`, `not-stored`.
     """
-    kind = KINDS.get(event.kind)
-    if kind is None:
-        raise Refused(
-            "unknown-event",
-            f"{event.kind!r} is not something that happens to a sample.",
-            field="kind",
-            remedy=f"Known are: {', '.join(KINDS)}.",
-        )
+    kind = _kind_of(event)
     _check_complete(kind, event)
     _check_state(kind, standing, event)
     if kind.testing and standing.on_hold:
@@ -86,6 +83,18 @@ def check(standing: Standing, event: Event) -> None:
         _check_taker(standing, event)
     elif kind.who == "holder" and not _may_act(standing, event):
         raise _not_the_holder(standing, event)
+
+
+def _kind_of(event: Event) -> Kind:
+    kind = KINDS.get(event.kind)
+    if kind is None:
+        raise Refused(
+            "unknown-event",
+            f"{event.kind!r} is not something that happens to a sample.",
+            field="kind",
+            remedy=f"Known are: {', '.join(KINDS)}.",
+        )
+    return kind
 
 
 def _check_complete(kind: Kind, event: Event) -> None:
@@ -155,7 +164,8 @@ def _check_receiver(standing: Standing, event: Event) -> None:
     if transfer is None:
         _check_unannounced(standing, event)
         return
-    if transfer.giver.party == event.by:
+    # A colleague who signed for the giver is still the giving side: one person cannot be both.
+    if event.by in (transfer.giver.party, transfer.by):
         raise Refused(
             "not-the-receiver",
             f"{event.by} relinquished the sample and cannot also receive it.",
@@ -177,8 +187,7 @@ def _check_receiver(standing: Standing, event: Event) -> None:
 def _check_unannounced(standing: Standing, event: Event) -> None:
     if event.kind != "received":
         return
-    from_place = standing.holder is not None and standing.holder.kind == "place"
-    if from_place and standing.state in IN_FIELD:
+    if _in_place(standing):
         return
     if standing.state in IN_FIELD and event.data.get("unannounced"):
         return
@@ -193,7 +202,7 @@ def _check_unannounced(standing: Standing, event: Event) -> None:
 
 
 def _check_taker(standing: Standing, event: Event) -> None:
-    if standing.holder is None or standing.holder.kind != "place":
+    if not _with_place(standing):
         raise Refused(
             "not-stored",
             "The sample is not stored anywhere it could be taken out of.",
@@ -213,8 +222,13 @@ def next_acts(standing: Standing) -> tuple[str, ...]:
         and not (kind.testing and standing.on_hold)
         # A receipt without an open transfer is the exception, not what comes next.
         and (name != "received" or standing.transfer is not None or _in_place(standing))
+        and (name != "taken out" or _with_place(standing))
     ) + (("hold lifted",) if standing.on_hold else ())
 
 
 def _in_place(standing: Standing) -> bool:
-    return standing.holder is not None and standing.holder.kind == "place" and standing.state in IN_FIELD
+    return _with_place(standing) and standing.state in IN_FIELD
+
+
+def _with_place(standing: Standing) -> bool:
+    return standing.holder is not None and standing.holder.kind == "place"

@@ -54,7 +54,7 @@ def gaps(events: Iterable[Event], names: Names, practice: Practice = COMMON) -> 
         elif event.kind == "taken out" and _unlocked(standing) and signed_at is not None:
             found.append(_left_unlocked(standing, signed_at, event.occurred_at, names))
         standing = after(standing, event)
-        if event.kind in ("bagged", "sealed", "relinquished", "received", "stored", "taken out"):
+        if event.kind in ("bagged", "sealed", "relinquished", "received", "stored", "taken out", "archived"):
             signed_at = event.occurred_at
     return tuple(found)
 
@@ -114,9 +114,10 @@ def in_words(event: Event, names: Names) -> str:
     words = write(event.data, names) if write else f"{event.kind.capitalize()}."
     if event.data.get("hold"):
         words += f" Put on hold: {_stopped(event.data['hold'])}"
-    if event.amended:
+    changed = _changed(event) if event.amended else []
+    if changed:
         original = event.amended[0].data
-        was = (f"{key.replace('_', ' ')} was {original.get(key, 'not given')}" for key in _changed(event))
+        was = (_said(key, "was", original.get(key, "not given"), names) for key in changed)
         words += f" Corrected since: {', '.join(was)}."
     if event.late_reason:
         words += f" Entered late: {_stopped(event.late_reason)}"
@@ -128,6 +129,12 @@ def in_words(event: Event, names: Names) -> str:
 def _changed(event: Event) -> list[str]:
     original = event.amended[0].data
     return [key for key, value in event.data.items() if original.get(key) != value]
+
+
+def _said(key: str, verb: str, value: Any, names: Names) -> str:
+    if isinstance(value, Mapping) and "party" in value:
+        value = _name(names, str(value["party"]))
+    return f"{key.replace('_', ' ')} {verb} {value}"
 
 
 def _stopped(text: Any) -> str:
@@ -163,7 +170,7 @@ def _relinquished(data: Mapping[str, Any], names: Names) -> str:
 
 
 def _amended(data: Mapping[str, Any], names: Names) -> str:
-    changes = ", ".join(f"{key.replace('_', ' ')} is {value}" for key, value in data["changes"].items())
+    changes = ", ".join(_said(key, "is", value, names) for key, value in data["changes"].items())
     return f"Correction: {changes}. {_stopped(data['reason'])}"
 
 
@@ -193,7 +200,8 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any], Names], str]] = {
     "dry weighed": _weighed("Sack with dry hay"),
     "dry weighed again": _weighed("Sack with dry hay, again"),
     "oven in": lambda data, names: (
-        f"Into the oven, load {data['load']}, position {data.get('position', '–')}, set to {data['set_celsius']} C."
+        f"Into the oven, load {data['load']}, position {data.get('position', '–')}, "
+        f"set to {data.get('set_celsius', '–')} C."
     ),
     "oven out": lambda data, names: f"Out of the oven, load {data['load']}.",
     "coarse ground": lambda data, names: (

@@ -171,12 +171,13 @@ class Holder:
 
 @dataclass(frozen=True)
 class Transfer:
-    """A sample signed away and not yet signed for."""
+    """A sample signed away and not yet signed for. by: who signed, where a colleague did it for the giver."""
 
     giver: Holder
     to: Holder
     since: datetime
     state_before: str
+    by: str
 
 
 @dataclass(frozen=True)
@@ -247,15 +248,15 @@ def after(standing: Standing, event: Event) -> Standing:
     data = event.data
     if event.kind == "relinquished":
         giver = standing.holder or me
-        transfer = Transfer(giver, _holder(data["to"]), event.occurred_at, standing.state)
-        return replace(standing, state="in transfer", transfer=transfer)
-    if event.kind == "received":
+        transfer = Transfer(giver, _holder(data["to"]), event.occurred_at, standing.state, event.by)
+        standing = replace(standing, state="in transfer", transfer=transfer)
+    elif event.kind == "received":
         before = standing.transfer.state_before if standing.transfer else standing.state
         state = "received" if before in (*IN_FIELD, "none") else before
         standing = replace(standing, state=state, holder=me, transfer=None)
     elif event.kind in ("transfer refused", "transfer cancelled"):
         before = standing.transfer.state_before if standing.transfer else standing.state
-        return replace(standing, state=before, transfer=None)
+        standing = replace(standing, state=before, transfer=None)
     elif event.kind in ("stored", "archived"):
         standing = replace(standing, holder=_holder(data["place"]))
     elif event.kind in ("taken out", "bagged"):
@@ -268,14 +269,21 @@ def after(standing: Standing, event: Event) -> Standing:
         standing = replace(standing, seal=str(data["seal"]) if event.kind == "sealed" else None)
     if event.kind in ("scanned", "analysed outside"):
         standing = replace(standing, analyses=(*standing.analyses, str(data["analysis"])))
-    if kind.to is not None and event.kind != "received":
-        standing = replace(standing, state=kind.to)
+    if kind.to is not None and event.kind not in ("relinquished", "received"):
+        standing = _moved_on(standing, kind.to)
     if event.kind == "held" or data.get("hold"):
         reason = str(data.get("hold") or data.get("reason"))
         standing = replace(
             standing, holds=(*standing.holds, Hold(reason, event.occurred_at, event.by, event.event_id))
         )
     return standing
+
+
+def _moved_on(standing: Standing, state: str) -> Standing:
+    # What was reported while signed away stays signed away; the state counts once somebody has it again.
+    if standing.transfer is not None and state not in ENDED:
+        return replace(standing, transfer=replace(standing.transfer, state_before=state))
+    return replace(standing, state=state)
 
 
 def _holder(data: Mapping[str, Any]) -> Holder:

@@ -19,6 +19,14 @@ from tracker.errors import NotFound, TrackerError
 from tracker.storage.kept import KeptRefusal
 
 BUSY_MS = 30_000
+PRAGMAS = (
+    "journal_mode=WAL",
+    "synchronous=FULL",
+    "foreign_keys=ON",
+    # Without it INSERT OR REPLACE would take rows away past the guards of the tables that only grow.
+    "recursive_triggers=ON",
+    f"busy_timeout={BUSY_MS}",
+)
 VERSIONS = Path(__file__).parent / "migrations" / "versions"
 
 
@@ -117,7 +125,7 @@ def _prepare_sqlite(connection: Any, record: Any) -> None:
     # The driver would begin transactions by itself, and too late; we say BEGIN.
     connection.isolation_level = None
     cursor = connection.cursor()
-    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={BUSY_MS}"):
+    for pragma in PRAGMAS:
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
 
