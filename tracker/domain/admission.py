@@ -209,6 +209,9 @@ def _check_taker(standing: Standing, event: Event) -> None:
             field="sample",
             remedy="The holder relinquishes it, and you receive it.",
         )
+    # A bag may be fetched from a drop box by whoever carries it on; what the laboratory keeps, only it takes out.
+    if standing.state in AT_LAB and event.role not in LAB_ROLES:
+        raise _not_the_holder(standing, event)
 
 
 def next_acts(standing: Standing) -> tuple[str, ...]:

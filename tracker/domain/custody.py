@@ -118,7 +118,8 @@ class Kind:
     testing: bool = False
 
 
-_AFTER_RECEIPT = tuple(state for state in AT_LAB if state != "received")
+# Not between the fresh weight and the dry one: a report then would cut the drying short.
+_WITH_RESULTS = tuple(state for state in AT_LAB if state not in ("weighed", "in oven", "out of oven"))
 KINDS: dict[str, Kind] = {
     "plan issued": Kind(("none", "planned"), "planned", "anyone", ("plan",)),
     "cancelled": Kind(("none", "planned"), "cancelled", "anyone", ("reason",)),
@@ -145,8 +146,8 @@ KINDS: dict[str, Kind] = {
         ("ground", "scanned", "reported", "archived"), "scanned", "holder", ("analysis",), testing=True
     ),
     "analysed outside": Kind((*AT_LAB, "in transfer"), None, "anyone", ("analysis",), testing=True),
-    "analysis chosen": Kind((*_AFTER_RECEIPT, "received"), None, "anyone", ("analysis", "reason")),
-    "reported": Kind((*AT_LAB, "in transfer"), "reported", "anyone", ("report",), testing=True),
+    "analysis chosen": Kind(AT_LAB, None, "anyone", ("analysis", "reason")),
+    "reported": Kind((*_WITH_RESULTS, "in transfer"), "reported", "anyone", ("report",), testing=True),
     "amended": Kind((), None, "anyone", ("target", "changes", "reason")),
     "held": Kind((), None, "anyone", ("reason",)),
     "hold lifted": Kind((), None, "anyone", ("reason",)),
@@ -252,7 +253,8 @@ def after(standing: Standing, event: Event) -> Standing:
         standing = replace(standing, state="in transfer", transfer=transfer)
     elif event.kind == "received":
         before = standing.transfer.state_before if standing.transfer else standing.state
-        state = "received" if before in (*IN_FIELD, "none") else before
+        # Only the laboratory's receipt moves a bag on; between people in the field it stays what it was.
+        state = "received" if before in IN_FIELD and event.role in LAB_ROLES else before
         standing = replace(standing, state=state, holder=me, transfer=None)
     elif event.kind in ("transfer refused", "transfer cancelled"):
         before = standing.transfer.state_before if standing.transfer else standing.state
@@ -283,7 +285,7 @@ def _moved_on(standing: Standing, state: str) -> Standing:
     # What was reported while signed away stays signed away; the state counts once somebody has it again.
     if standing.transfer is not None and state not in ENDED:
         return replace(standing, transfer=replace(standing.transfer, state_before=state))
-    return replace(standing, state=state)
+    return replace(standing, state=state, transfer=None)
 
 
 def _holder(data: Mapping[str, Any]) -> Holder:

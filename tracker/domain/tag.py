@@ -7,14 +7,16 @@ as long as the laboratory answers for the item).
 
 from __future__ import annotations
 
+from labels import LabelError, payload
 from tracker.errors import Conflict, Refused
 
 PRINTED, ISSUED, BOUND, VOID = "printed", "issued", "bound", "void"
 STATES = (PRINTED, ISSUED, BOUND, VOID)
 
-# What may follow on what; a bound tag can only be voided, and then the bag gets another one.
+# What may follow on what; a bound tag can only be voided, and then the bag gets another one. A tag comes into the
+# world printed.
 _NEXT = {
-    "tag printed": ((None,), PRINTED),
+    "tag printed": ((PRINTED,), PRINTED),
     "tag issued": ((PRINTED, ISSUED), ISSUED),
     "tag bound": ((PRINTED, ISSUED), BOUND),
     "tag reprinted": ((PRINTED, ISSUED, BOUND), None),
@@ -52,3 +54,22 @@ def after(state: str | None, kind: str, *, code: str) -> str:
         field="code",
         remedy="Use a fresh tag for this bag. If the other bag is the wrong one, void this tag and retag it.",
     )
+
+
+def code_in(text: str, base: str | None = None) -> str:
+    """The 8-character code in what a person typed or a scanner sent; the web address of our labels may stand
+    before it. Raises Refused with the codes of labels.payload (`code-missing`, `code-characters`, `code-length`,
+    `code-digits`, `code-check`, `not-our-label`).
+    """
+    try:
+        code = payload.read_url(base, text) if base and "://" in text else payload.read_code(text)
+    except LabelError as error:
+        raise Refused(error.code, error.message, field=error.field or "code", remedy=error.remedy) from None
+    if len(code) == payload.TOKEN_LENGTH:
+        raise Refused(
+            "stub-scanned",
+            "This is the producer's stub, and the bag is named by the other part of the tag.",
+            field="code",
+            remedy="Scan the QR on the bag, or type the 8 characters beside it.",
+        )
+    return code

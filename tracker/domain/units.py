@@ -22,6 +22,7 @@ CUBIC_INCHES_PER_CUBIC_FOOT = Decimal(1728)
 # turning a slip into a plausible weight.
 _NUMBER = re.compile(r"[+-]?[0-9]{1,9}(\.[0-9]{1,6})?", re.ASCII)
 _COMMA_NUMBER = re.compile(r"[+-]?[0-9]{1,9},[0-9]{1,6}", re.ASCII)
+_COMMA_THOUSANDS = re.compile(r"[+-]?[0-9]{1,9}(,[0-9]{3})+(\.[0-9]{1,6})?", re.ASCII)
 
 _UCUM_HINTS = {
     "gm": "g",
@@ -45,12 +46,15 @@ def number(text: str | Decimal | int, *, field: str) -> Decimal:
 
     Raises Refused `not-a-number` for anything but plain digits with at most one point.
     """
-    if isinstance(text, bool) or isinstance(text, float):
+    if isinstance(text, (bool, float)):
         raise TypeError("measured values are text or Decimal, never float: a float has lost its digits")
     written = str(text).strip()
     if _NUMBER.fullmatch(written):
         return Decimal(written)
-    if _COMMA_NUMBER.fullmatch(written):
+    if _COMMA_THOUSANDS.fullmatch(written):
+        # 1,100 is eleven hundred to one person and 1.1 to another: neither reading is offered.
+        remedy = "Its comma can be read two ways. Write the number without a comma."
+    elif _COMMA_NUMBER.fullmatch(written):
         remedy = f"Write a point for the decimals: {written.replace(',', '.')}."
     else:
         remedy = "Write plain digits with at most one decimal point, for example 250.0."

@@ -6,10 +6,12 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, select
+from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship, selectinload
 
+from tracker.domain.analysis import Value
 from tracker.storage.base import Base, Digits, Plain, Utc
+from tracker.storage.custody import EventRow
 
 
 class Source(Base):
@@ -38,9 +40,11 @@ class SourceMap(Base):
     by: Mapped[str] = mapped_column(ForeignKey("party.key"))
     at: Mapped[datetime] = mapped_column(Utc)
 
+    source: Mapped[Source] = relationship(lazy="raise")
+
 
 class ResultFile(Base):
-    """A file of results, byte for byte, found again by its SHA-256."""
+    """A file of results, byte for byte, found again by its SHA-256. sheet: which one of a workbook was read."""
 
     __tablename__ = "result_file"
     __table_args__ = (UniqueConstraint("sha256", "map_id"),)
@@ -48,6 +52,7 @@ class ResultFile(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     map_id: Mapped[int] = mapped_column(ForeignKey("source_map.id"))
     name: Mapped[str] = mapped_column(Text)
+    sheet: Mapped[str | None] = mapped_column(Text)
     sha256: Mapped[str] = mapped_column(Text)
     content: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
     by: Mapped[str] = mapped_column(ForeignKey("party.key"))
@@ -118,3 +123,38 @@ class ParkedAnswer(Base):
     reason: Mapped[str] = mapped_column(Text)
     by: Mapped[str] = mapped_column(ForeignKey("party.key"))
     at: Mapped[datetime] = mapped_column(Utc)
+
+
+def analyses_of(session: Session, sample_id: int) -> list[Analysis]:
+    """The sample's analyses with their values, files and sources: the one chosen last first, then the newest."""
+    wanted = (
+        select(Analysis)
+        .where(Analysis.sample_id == sample_id)
+        .options(
+            selectinload(Analysis.values),
+            joinedload(Analysis.file).joinedload(ResultFile.map).joinedload(SourceMap.source),
+        )
+    )
+    choices = session.scalars(
+        select(EventRow.data)
+        .where(EventRow.sample_id == sample_id, EventRow.kind == "analysis chosen")
+        .order_by(EventRow.seq)
+    ).all()
+    # A later choice of the same analysis counts anew, so the last place in the list decides.
+    rank = {choice["analysis"]: place for place, choice in enumerate(choices, start=1)}
+    rows = session.scalars(wanted).all()
+    return sorted(rows, key=lambda row: (-rank.get(row.event_id, 0), -row.id))
+
+
+def values_in_force(session: Session, sample_id: int) -> dict[str, tuple[Analysis, ResultValue]]:
+    """What stands for each constituent: of the analyses that measured it, the first as analyses_of orders them."""
+    found: dict[str, tuple[Analysis, ResultValue]] = {}
+    for analysis in analyses_of(session, sample_id):
+        for value in analysis.values:
+            found.setdefault(value.constituent, (analysis, value))
+    return found
+
+
+def as_value(row: ResultValue) -> Value:
+    """The row as the domain judges it."""
+    return Value(row.constituent, row.value, row.unit, row.basis, row.method, row.calibration)

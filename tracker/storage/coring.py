@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Text, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy import ForeignKey, Text, UniqueConstraint, select
+from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship
 
 from tracker.storage.base import Base, Plain, Utc
-from tracker.storage.lots import Lot
+from tracker.storage.lots import Field, Lot
 
 
 class Sample(Base):
@@ -37,3 +38,20 @@ class Plan(Base):
     body: Mapped[Any] = mapped_column(Plain)
     issued_at: Mapped[datetime] = mapped_column(Utc)
     issued_by: Mapped[str] = mapped_column(Text)
+
+
+def sample_with_lot(session: Session, sample_id: int) -> Sample:
+    """The sample with its lot, field and producer loaded."""
+    loading = joinedload(Sample.lot).joinedload(Lot.field).joinedload(Field.producer)
+    return session.get_one(Sample, sample_id, options=(loading,))
+
+
+def samples_of(session: Session, lot_id: int) -> Sequence[Sample]:
+    """The lot's samples, oldest first."""
+    return session.scalars(select(Sample).where(Sample.lot_id == lot_id).order_by(Sample.number)).all()
+
+
+def plan_in_force(session: Session, sample_id: int) -> Plan:
+    """The latest version of the sample's plan; every sample has one."""
+    newest = select(Plan).where(Plan.sample_id == sample_id).order_by(Plan.version.desc()).limit(1)
+    return session.scalars(newest).one()

@@ -5,9 +5,11 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, Text
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy import ForeignKey, Index, Text, func, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from tracker.domain.custody import Event
+from tracker.domain.times import at_offset
 from tracker.storage.base import Base, Plain, Utc
 
 
@@ -55,3 +57,32 @@ class StandingRow(Base):
     code: Mapped[str | None] = mapped_column(Text, index=True)
     seal: Mapped[str | None] = mapped_column(Text)
     last_at: Mapped[datetime] = mapped_column(Utc)
+
+
+def events_of(session: Session, sample_id: int) -> list[Event]:
+    """A sample's events in the order they were recorded."""
+    rows = session.scalars(select(EventRow).where(EventRow.sample_id == sample_id).order_by(EventRow.seq))
+    return [as_event(row) for row in rows]
+
+
+def as_event(row: EventRow) -> Event:
+    """The row as a value, its time at the offset the device had."""
+    return Event(
+        seq=row.seq,
+        event_id=row.event_id,
+        kind=row.kind,
+        occurred_at=at_offset(row.occurred_at, row.occurred_offset),
+        recorded_at=row.recorded_at,
+        by=row.by,
+        role=row.role,
+        data=row.data,
+        note=row.note,
+        late_reason=row.late_reason,
+        clock_doubted=row.device_at is not None,
+        device=row.device,
+    )
+
+
+def next_seq(session: Session) -> int:
+    """The number the next event will have."""
+    return (session.scalar(select(func.max(EventRow.seq))) or 0) + 1

@@ -13,10 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
+from sqlalchemy.exc import IntegrityError, OperationalError
 from sqlalchemy.orm import Session
 
-from tracker.errors import NotFound, TrackerError
-from tracker.storage.kept import KeptRefusal
+from tracker.errors import Conflict, NotFound, TrackerError
+from tracker.storage.kept import keep_refusal
 
 BUSY_MS = 30_000
 PRAGMAS = (
@@ -52,7 +53,10 @@ class Database:
 
     @contextmanager
     def act(self, name: str, by: str, given: Mapping[str, Any]) -> Iterator[Session]:
-        """A session for one act: all of it is kept, or none of it and the refusal with the values given."""
+        """A session for one act: all of it is kept, or none of it and the refusal with the values given.
+
+        What the tables themselves refuse becomes Conflict `recorded-meanwhile` or `database-busy`.
+        """
         with Session(self._writing, expire_on_commit=False) as session:
             try:
                 yield session
@@ -61,11 +65,27 @@ class Database:
                 session.rollback()
                 self._keep(name, by, given, refused)
                 raise
+            except IntegrityError as clash:
+                session.rollback()
+                if "unique" not in str(clash.orig).lower():
+                    raise
+                conflict = Conflict(
+                    "recorded-meanwhile",
+                    "Something with the same name or number is recorded already.",
+                    remedy="Look at what is there, then do it again if it is still wanted.",
+                )
+                self._keep(name, by, given, conflict)
+                raise conflict from clash
+            except OperationalError as busy:
+                raise Conflict(
+                    "database-busy",
+                    f"The season could not be written: {busy.orig}.",
+                    remedy="Nothing was recorded. Try again; if it stays so, look at the disk and who else is writing.",
+                ) from busy
 
     def _keep(self, name: str, by: str, given: Mapping[str, Any], refused: TrackerError) -> None:
         with Session(self._writing) as session:
-            complaint = refused.as_dict()
-            session.add(KeptRefusal(at=self.clock(), act=name, by=by, given=_plain(given), **complaint))
+            keep_refusal(session, self.clock(), name, by, given, refused)
             session.commit()
 
     def migrate(self) -> None:
@@ -107,10 +127,6 @@ def _version(connection: Connection) -> str | None:
         return None
     found: str | None = connection.scalar(text("select version_num from alembic_version"))
     return found
-
-
-def _plain(given: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: value if value is None else str(value) for name, value in given.items()}
 
 
 def _engine(url: str) -> Engine:

@@ -5,21 +5,26 @@ from __future__ import annotations
 from datetime import datetime
 from decimal import Decimal
 
-from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Text, UniqueConstraint, select
+from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
+from tracker.domain import dry_matter, intake
+from tracker.domain.practice import Practice
+from tracker.errors import Refused
 from tracker.storage.base import Base, Digits, Utc
 
 
 class Weighing(Base):
-    """One reading in grams, digits kept. what: tare, fresh, dry, or dry again (weighed blind a second time).
+    """One reading in grams, digits kept; a correction is another row that names the one it corrects.
 
-    Fresh and dry readings are sack and hay together, unless net says that the balance was zeroed on the sack.
+    zeroed: the balance was set to zero with the sack on it. step: what the balance counts in, where that is more
+    than one in the last digit. batch_n and batch_sd: the tare is the mean of so many sacks and not this one's.
     """
 
     __tablename__ = "weighing"
     __table_args__ = (
         CheckConstraint("what in ('tare', 'fresh', 'dry', 'dry again', 'composite')", name="what"),
+        Index("ix_weighing_balance_id", "balance", "id"),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -27,8 +32,13 @@ class Weighing(Base):
     sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"), index=True)
     what: Mapped[str] = mapped_column(Text)
     grams: Mapped[Decimal] = mapped_column(Digits)
-    net: Mapped[bool]
+    zeroed: Mapped[bool]
+    step: Mapped[Decimal | None] = mapped_column(Digits)
+    batch_n: Mapped[int | None]
+    batch_sd: Mapped[Decimal | None] = mapped_column(Digits)
     balance: Mapped[str] = mapped_column(Text)
+    weighed_at: Mapped[datetime] = mapped_column(Utc)
+    corrects_id: Mapped[int | None] = mapped_column(ForeignKey("weighing.id"), unique=True)
 
 
 class OvenLoad(Base):
@@ -54,3 +64,43 @@ class OvenPlace(Base):
     load_id: Mapped[int] = mapped_column(ForeignKey("oven_load.id"))
     sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"), index=True)
     position: Mapped[int]
+
+
+def weighings_in_force(session: Session, sample_id: int) -> list[Weighing]:
+    """The sample's weighings without those that were corrected, oldest first."""
+    correction = aliased(Weighing)
+    corrected = select(correction.id).where(correction.corrects_id == Weighing.id).exists()
+    wanted = select(Weighing).where(Weighing.sample_id == sample_id, ~corrected).order_by(Weighing.id)
+    return list(session.scalars(wanted))
+
+
+def before_on(session: Session, balance: str) -> list[intake.Weighing]:
+    """What this balance showed last, as a list of one; empty when it has not been used or has no name."""
+    if not balance:
+        return []
+    last = select(Weighing).where(Weighing.balance == balance).order_by(Weighing.id.desc()).limit(1)
+    return [reading_of(row) for row in session.scalars(last)]
+
+
+def reading_of(row: Weighing) -> intake.Weighing:
+    """The row as the domain judges it."""
+    return intake.Weighing(row.what, row.grams, zeroed=row.zeroed, step=row.step)
+
+
+def tare_of(row: Weighing) -> intake.Tare:
+    """The tare as the domain uses it: of this sack, or the mean of its batch."""
+    if row.batch_n is None or row.batch_sd is None:
+        return reading_of(row)
+    return intake.BatchTare(row.grams, row.batch_sd, row.batch_n, row.step or reading_of(row).resolution)
+
+
+def partial_dm_of(session: Session, sample_id: int, practice: Practice) -> dry_matter.PartialDM | None:
+    """The sample's partial dry matter, or None while a weighing is wanting or the dry hay outweighs the fresh."""
+    rows = {row.what: row for row in weighings_in_force(session, sample_id)}
+    if "fresh" not in rows or "dry" not in rows:
+        return None
+    tare = tare_of(rows["tare"]) if "tare" in rows else None
+    try:
+        return dry_matter.partial_dm(tare, reading_of(rows["fresh"]), reading_of(rows["dry"]), practice)
+    except Refused:
+        return None

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Text
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy import Text, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from tracker.domain.practice import Practice, checked_value
+from tracker.errors import TrackerError
 from tracker.storage.base import Base, Plain, Utc
 
 
@@ -40,3 +43,19 @@ class PracticeValue(Base):
     reason: Mapped[str] = mapped_column(Text)
     by: Mapped[str] = mapped_column(Text)
     at: Mapped[datetime] = mapped_column(Utc)
+
+
+def keep_refusal(
+    session: Session, at: datetime, act: str, by: str, given: Mapping[str, Any], refused: TrackerError
+) -> None:
+    """Keep what was asked and why it was refused."""
+    values = {name: value if value is None else str(value) for name, value in given.items()}
+    session.add(KeptRefusal(at=at, act=act, by=by, given=values, **refused.as_dict()))
+
+
+def practice_in_force(session: Session) -> Practice:
+    """The programme's own choices over the defaults; of one rule the latest row counts."""
+    rows = session.scalars(select(PracticeValue).order_by(PracticeValue.id)).all()
+    return Practice(
+        {row.rule: checked_value(row.rule, row.value) for row in rows}, {row.rule: row.source for row in rows}
+    )

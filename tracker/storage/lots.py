@@ -6,8 +6,10 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship
 
+from tracker.domain.lot import LotFacts
+from tracker.errors import NotFound
 from tracker.storage.base import Base, Digits, Utc
 from tracker.storage.people import Producer
 
@@ -46,10 +48,39 @@ class Lot(Base):
     harvested: Mapped[date]
     bale_shape: Mapped[str] = mapped_column(Text)
     bale_count: Mapped[int]
-    bale_mass_lb: Mapped[Decimal | None] = mapped_column(Digits)
+    bale_mass: Mapped[Decimal | None] = mapped_column(Digits)
+    bale_mass_unit: Mapped[str] = mapped_column(Text)
     storage: Mapped[str] = mapped_column(Text)
     note: Mapped[str] = mapped_column(Text)
     registered_at: Mapped[datetime] = mapped_column(Utc)
     registered_by: Mapped[str] = mapped_column(Text)
 
     field: Mapped[Field] = relationship(lazy="raise")
+
+
+def lot_numbered(session: Session, number: int) -> Lot:
+    """The lot with its field and producer. Raises NotFound `unknown-lot`."""
+    row = session.get(Lot, number, options=WITH_PRODUCER)
+    if row is None:
+        raise NotFound(
+            "unknown-lot", f"There is no lot {number}.", field="lot", remedy="`tracker lots` lists them."
+        )
+    return row
+
+
+WITH_PRODUCER = (joinedload(Lot.field).joinedload(Field.producer),)
+
+
+def facts_of(lot: Lot) -> LotFacts:
+    """The lot as the domain judges it; its field must be loaded."""
+    return LotFacts(
+        field_name=lot.field.name,
+        cutting=lot.cutting,
+        forage_kind=lot.forage,
+        harvest_date=lot.harvested,
+        bale_shape=lot.bale_shape,
+        bale_count=lot.bale_count,
+        bale_mass=lot.bale_mass,
+        bale_mass_unit=lot.bale_mass_unit,
+        storage=lot.storage,
+    )

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
+from difflib import get_close_matches
 
-from sqlalchemy import CheckConstraint, Text
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy import CheckConstraint, Text, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from tracker.domain.custody import Party
+from tracker.errors import NotFound
 from tracker.storage.base import Base, Utc
 
 
@@ -36,3 +39,40 @@ class Producer(Base):
     email: Mapped[str] = mapped_column(Text)
     place: Mapped[str] = mapped_column(Text)
     added_at: Mapped[datetime] = mapped_column(Utc)
+
+
+def party(session: Session, key: str, *, field: str = "by") -> Party:
+    """The party with this key. Raises NotFound `unknown-party`."""
+    row = session.scalar(select(PartyRow).where(PartyRow.key == key))
+    if row is None:
+        raise NotFound(
+            "unknown-party",
+            f"Nobody here is called {key!r}.",
+            field=field,
+            remedy="`tracker people` lists everyone; `tracker add-person` and `tracker add-place` add more.",
+        )
+    return as_party(row)
+
+
+def as_party(row: PartyRow) -> Party:
+    """The row as a value."""
+    return Party(row.key, row.name, row.kind, row.role, row.secure)
+
+
+def party_names(session: Session) -> dict[str, str]:
+    """Names by key, for sentences."""
+    return {row.key: row.name for row in session.execute(select(PartyRow.key, PartyRow.name))}
+
+
+def producer_named(session: Session, name: str) -> Producer:
+    """The producer of this name. Raises NotFound `unknown-producer`."""
+    row = session.scalar(select(Producer).where(Producer.name == name))
+    if row is None:
+        near = get_close_matches(name, session.scalars(select(Producer.name)).all(), n=1)
+        raise NotFound(
+            "unknown-producer",
+            f"There is no producer called {name!r}.",
+            field="producer",
+            remedy=f"Did you mean {near[0]}?" if near else "Add the producer first: `tracker add-producer`.",
+        )
+    return row

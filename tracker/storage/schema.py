@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from tracker.storage import analysis, coring, custody, grinding, intake, kept, lots, people, results, tags
+from tracker.storage import analysis, coring, custody, intake, kept, lots, people, results, tags
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, lots, coring, tags, custody, intake, grinding, analysis, results)
+ROOMS = (kept, people, lots, coring, tags, custody, intake, analysis, results)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -16,7 +16,6 @@ APPEND_ONLY = (
     "coring_plan",
     "print_run",
     "weighing",
-    "grind",
     "source_map",
     "result_file",
     "analysis",

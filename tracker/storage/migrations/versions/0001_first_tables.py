@@ -131,7 +131,8 @@ def upgrade() -> None:
         sa.Column("harvested", sa.Date(), nullable=False),
         sa.Column("bale_shape", sa.Text(), nullable=False),
         sa.Column("bale_count", sa.Integer(), nullable=False),
-        sa.Column("bale_mass_lb", sa.Text(), nullable=True),
+        sa.Column("bale_mass", sa.Text(), nullable=True),
+        sa.Column("bale_mass_unit", sa.Text(), nullable=False),
         sa.Column("storage", sa.Text(), nullable=False),
         sa.Column("note", sa.Text(), nullable=False),
         sa.Column("registered_at", sa.DateTime(), nullable=False),
@@ -147,6 +148,7 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("map_id", sa.Integer(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("sheet", sa.Text(), nullable=True),
         sa.Column("sha256", sa.Text(), nullable=False),
         sa.Column("content", sa.LargeBinary(), nullable=False),
         sa.Column("by", sa.Text(), nullable=False),
@@ -303,24 +305,6 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_analysis_sample_id"), ["sample_id"], unique=False)
 
     op.create_table(
-        "grind",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("event_id", sa.Text(), nullable=False),
-        sa.Column("sample_id", sa.Integer(), nullable=False),
-        sa.Column("stage", sa.Text(), nullable=False),
-        sa.Column("screen_mm", sa.Text(), nullable=False),
-        sa.Column("mill", sa.Text(), nullable=False),
-        sa.Column("cleaned", sa.Boolean(), nullable=False),
-        sa.CheckConstraint("stage in ('coarse', 'fine')", name=op.f("ck_grind_stage")),
-        sa.ForeignKeyConstraint(["event_id"], ["event.event_id"], name=op.f("fk_grind_event_id_event")),
-        sa.ForeignKeyConstraint(["sample_id"], ["sample.id"], name=op.f("fk_grind_sample_id_sample")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_grind")),
-        sa.UniqueConstraint("event_id", name=op.f("uq_grind_event_id")),
-    )
-    with op.batch_alter_table("grind", schema=None) as batch_op:
-        batch_op.create_index(batch_op.f("ix_grind_sample_id"), ["sample_id"], unique=False)
-
-    op.create_table(
         "report_version",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("event_id", sa.Text(), nullable=False),
@@ -350,17 +334,27 @@ def upgrade() -> None:
         sa.Column("sample_id", sa.Integer(), nullable=False),
         sa.Column("what", sa.Text(), nullable=False),
         sa.Column("grams", sa.Text(), nullable=False),
-        sa.Column("net", sa.Boolean(), nullable=False),
+        sa.Column("zeroed", sa.Boolean(), nullable=False),
+        sa.Column("step", sa.Text(), nullable=True),
+        sa.Column("batch_n", sa.Integer(), nullable=True),
+        sa.Column("batch_sd", sa.Text(), nullable=True),
         sa.Column("balance", sa.Text(), nullable=False),
+        sa.Column("weighed_at", sa.DateTime(), nullable=False),
+        sa.Column("corrects_id", sa.Integer(), nullable=True),
         sa.CheckConstraint(
             "what in ('tare', 'fresh', 'dry', 'dry again', 'composite')", name=op.f("ck_weighing_what")
+        ),
+        sa.ForeignKeyConstraint(
+            ["corrects_id"], ["weighing.id"], name=op.f("fk_weighing_corrects_id_weighing")
         ),
         sa.ForeignKeyConstraint(["event_id"], ["event.event_id"], name=op.f("fk_weighing_event_id_event")),
         sa.ForeignKeyConstraint(["sample_id"], ["sample.id"], name=op.f("fk_weighing_sample_id_sample")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_weighing")),
+        sa.UniqueConstraint("corrects_id", name=op.f("uq_weighing_corrects_id")),
         sa.UniqueConstraint("event_id", name=op.f("uq_weighing_event_id")),
     )
     with op.batch_alter_table("weighing", schema=None) as batch_op:
+        batch_op.create_index("ix_weighing_balance_id", ["balance", "id"], unique=False)
         batch_op.create_index(batch_op.f("ix_weighing_sample_id"), ["sample_id"], unique=False)
 
     op.create_table(

@@ -14,7 +14,6 @@ APPEND_ONLY = (
     "coring_plan",
     "print_run",
     "weighing",
-    "grind",
     "source_map",
     "result_file",
     "analysis",

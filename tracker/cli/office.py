@@ -1,0 +1,84 @@
+"""Commands of the office: the season itself, the programme's rules, what was refused, and the demonstration."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from tracker.cli.doing import acting, command, open_season, reading, say, table
+
+
+def add(commands: Any) -> None:
+    """Add the commands of this room."""
+    command(commands, "init", "make a new season, or bring an old one up to this program", _init, acts=False)
+    command(
+        commands,
+        "practice",
+        "list the programme's rules, their values and where they come from",
+        _practice,
+        acts=False,
+    )
+    own = command(commands, "set-practice", "make one of the rules the programme's own", _set_practice)
+    own.add_argument("rule")
+    own.add_argument("value")
+    own.add_argument("--source", required=True, help="where the value comes from")
+    own.add_argument("--reason", required=True)
+    refused = command(commands, "refusals", "list what was asked and refused", _refusals, acts=False)
+    refused.add_argument("--last", type=int, default=20, metavar="COUNT")
+    demo = command(
+        commands, "demo", "play an invented season and leave its papers to open", _demo, acts=False
+    )
+    demo.add_argument("--out", default="demo", metavar="FOLDER", help="where to put it (default %(default)s)")
+
+
+def _init(asked: argparse.Namespace) -> None:
+    season = open_season(asked, checked=False)
+    season.migrate()
+    say(asked, {"database": season.url}, f"{season.url} is ready.")
+
+
+def _practice(asked: argparse.Namespace) -> None:
+    from tracker.domain.practice import RULES
+    from tracker.storage.kept import practice_in_force
+
+    with reading(asked) as session:
+        practice = practice_in_force(session)
+    found = [
+        {
+            "rule": name,
+            "value": practice.word(name),
+            "unit": rule.unit,
+            "decides": rule.decides,
+            "source": practice.source(name),
+            "own": practice.is_own(name),
+        }
+        for name, rule in RULES.items()
+    ]
+    rows = [(one["rule"], one["value"], one["unit"], one["decides"], one["source"]) for one in found]
+    say(asked, found, *table(("rule", "value", "unit", "what it decides", "source"), rows))
+
+
+def _set_practice(asked: argparse.Namespace) -> None:
+    from tracker.steps.set_practice import set_practice
+
+    with acting(asked) as (session, act):
+        row = set_practice(session, asked.rule, asked.value, act, source=asked.source, reason=asked.reason)
+    say(asked, {"rule": row.rule, "value": row.value}, f"{row.rule} is {row.value} from now on.")
+
+
+def _refusals(asked: argparse.Namespace) -> None:
+    from tracker.lookups.kept_refusals import refusals
+
+    with reading(asked) as session:
+        found = refusals(session, asked.last)
+    rows = [
+        (one.id, one.at.isoformat(timespec="seconds"), one.by, one.act, one.code, one.message)
+        for one in found
+    ]
+    say(asked, found, *table(("no.", "when (UTC)", "who", "asked", "code", "why"), rows))
+
+
+def _demo(asked: argparse.Namespace) -> None:
+    from tracker.demo import play
+
+    play(asked)

@@ -1,0 +1,40 @@
+"""Find what a person means by what he types: a code, a lot's number, or the end of a code."""
+
+from __future__ import annotations
+
+from sqlalchemy.orm import Session
+
+from tracker.errors import NotFound
+from tracker.storage.coring import Sample, sample_with_lot, samples_of
+from tracker.storage.lots import lot_numbered
+from tracker.storage.tags import tag_in_use
+
+
+def sample_named(session: Session, text: str) -> Sample:
+    """The sample meant by a tag's code, or by `lot 12` (its newest sample that has not ended).
+
+    Raises Refused and NotFound as tag_in_use, lot_numbered; NotFound `no-sample`.
+    """
+    number = lot_number(text)
+    if number is None:
+        _, sample_id = tag_in_use(session, text)
+        return sample_with_lot(session, sample_id)
+    lot_numbered(session, number)
+    rows = samples_of(session, number)
+    if not rows:
+        raise NotFound(
+            "no-sample",
+            f"Lot {number} has no coring plan yet.",
+            field="sample",
+            remedy=f"Make one: `tracker plan {number}`.",
+        )
+    return sample_with_lot(session, rows[-1].id)
+
+
+def lot_number(text: str) -> int | None:
+    """12 from "lot 12" or "lot12"; None from anything else. A bare number is no lot: it may be a weight."""
+    words = text.strip().lower()
+    if not words.startswith("lot"):
+        return None
+    digits = words[3:].strip()
+    return int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 10 else None

@@ -1,0 +1,39 @@
+"""Reports as they were issued."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from tracker.errors import NotFound
+from tracker.storage.results import ReportVersion
+
+
+@dataclass(frozen=True)
+class Issued:
+    """One version of a report; body as docs/report.md describes it."""
+
+    number: str
+    version: int
+    issued_at: datetime
+    body: dict[str, Any]
+
+
+def issued_report(session: Session, sample_id: int, version: int | None = None) -> Issued:
+    """The sample's latest report, or the version asked for. Raises NotFound `no-report`."""
+    wanted = select(ReportVersion).where(ReportVersion.sample_id == sample_id)
+    if version is not None:
+        wanted = wanted.where(ReportVersion.version == version)
+    row = session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
+    if row is None:
+        raise NotFound(
+            "no-report",
+            "No such report was issued for this sample.",
+            field="sample",
+            remedy="Issue one: `tracker release`.",
+        )
+    return Issued(row.number, row.version, row.issued_at, row.body)

@@ -1,0 +1,270 @@
+"""Everything a lot's report says, as plain values: asked once, kept with the report, and printed from there.
+
+The keys are described in docs/report.md; numbers are text with the digits worth showing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from labels import payload
+from tracker.domain import analysis, cautions, results
+from tracker.domain.analysis import CONSTITUENTS, Value
+from tracker.domain.coring import CoringPlan
+from tracker.domain.custody import Event, corrected, fold
+from tracker.domain.lot import FORAGE_KINDS, bale_pounds, mass_is_assumed, mass_short_tons
+from tracker.domain.practice import Practice
+from tracker.domain.precision import practice_margin
+from tracker.domain.units import to_places
+from tracker.lookups.dry_matter import DryMatter, dry_matter_of
+from tracker.lookups.sample_way import station_dict, step_dict, way_of
+from tracker.settings import Settings
+from tracker.storage.analysis import Analysis, ResultValue, as_value, values_in_force
+from tracker.storage.coring import Sample, plan_in_force
+from tracker.storage.custody import events_of
+from tracker.storage.kept import practice_in_force
+from tracker.storage.lots import facts_of
+
+# How far a spectrum lies from its calibration is said as a remark; it is no constituent of hay.
+NOT_CONSTITUENTS = ("DM", "GH", "NH")
+
+
+def report_body(session: Session, sample: Sample, settings: Settings) -> dict[str, Any]:
+    """The report's content as things stand; the sample's lot, field and producer must be loaded."""
+    practice = practice_in_force(session)
+    events = corrected(events_of(session, sample.id))
+    plan = CoringPlan.from_dict(plan_in_force(session, sample.id).body)
+    standing = values_in_force(session, sample.id)
+    dm = dry_matter_of(session, sample)
+    way = way_of(session, sample)
+    on_dm = _on_dry_matter(standing)
+    forage_class = FORAGE_KINDS[sample.lot.forage]
+    return {
+        "programme": {"name": settings.programme, "address": settings.address, "phone": settings.phone},
+        "customer": _customer(sample),
+        "lot": _lot(sample),
+        "sample": _sample(sample, events, fold(events).code),
+        "plan": _plan(plan),
+        "cored": _cored(plan, events, sample, way.steps, practice),
+        "stations": [station_dict(station) for station in way.stations],
+        "custody": [step_dict(step) for step in way.steps],
+        "gaps": [gap.words for gap in way.gaps],
+        "dry_matter": dm.as_dict(),
+        "results": [
+            _result(code, standing[code], on_dm.get(code), dm, _margins(plan, events, practice))
+            for code in CONSTITUENTS
+            if code in standing and code not in NOT_CONSTITUENTS
+        ],
+        "derived": _derived(on_dm, forage_class, practice),
+        "cautions": _cautions(on_dm, dm, sample, events),
+        "remarks": _remarks(standing),
+        "statements": _statements(practice),
+    }
+
+
+def _customer(sample: Sample) -> dict[str, Any]:
+    producer = sample.lot.field.producer
+    return {"name": producer.name, "place": producer.place, "phone": producer.phone}
+
+
+def _lot(sample: Sample) -> dict[str, Any]:
+    lot, facts = sample.lot, facts_of(sample.lot)
+    return {
+        "number": lot.id,
+        "field": lot.field.name,
+        "cutting": lot.cutting,
+        "season": lot.season,
+        "part": lot.part,
+        "forage": lot.forage,
+        "forage_class": FORAGE_KINDS[lot.forage],
+        "harvested": lot.harvested.isoformat(),
+        "bale_shape": lot.bale_shape,
+        "bale_count": lot.bale_count,
+        "bale_mass": format(facts.bale_mass if facts.bale_mass is not None else bale_pounds(facts), "f"),
+        "bale_mass_unit": "kg" if facts.bale_mass is not None and facts.bale_mass_unit == "kg" else "lb",
+        "mass_assumed": mass_is_assumed(facts),
+        "short_tons": format(to_places(mass_short_tons(facts), 1), "f"),
+        "storage": lot.storage,
+    }
+
+
+def _sample(sample: Sample, events: list[Event], code: str | None) -> dict[str, Any]:
+    received = _last(events, "received")
+    tests = [event for event in events if event.kind in ("fresh weighed", "scanned", "analysed outside")]
+    cored = _last(events, "cored")
+    return {
+        "code": payload.shown(code) if code else None,
+        "number": sample.number,
+        "sampled_at": cored.occurred_at.isoformat() if cored else None,
+        "received_at": received.occurred_at.isoformat() if received else None,
+        "received_condition": ", ".join(received.data.get("condition") or []) if received else "",
+        "tested_from": tests[0].occurred_at.isoformat() if tests else None,
+        "tested_to": tests[-1].occurred_at.isoformat() if tests else None,
+    }
+
+
+def _last(events: list[Event], kind: str) -> Event | None:
+    return next((event for event in reversed(events) if event.kind == kind), None)
+
+
+def _plan(plan: CoringPlan) -> dict[str, Any]:
+    return {
+        "version": plan.version,
+        "seed": plan.seed,
+        "cores": plan.cores,
+        "entry": plan.entry,
+        "probe": f"{plan.probe.name}, {plan.probe.inside_mm} mm inside",
+        "depth_mm": format(plan.depth_mm, "f"),
+        "mass_g": format(plan.mass_g, "f"),
+        "fewer_cores_reason": plan.fewer_cores_reason,
+        "cp_margin": format(to_places(plan.cp_margin, 1), "f"),
+        "ndf_margin": format(to_places(plan.ndf_margin, 1), "f"),
+    }
+
+
+def _cored(
+    plan: CoringPlan, events: list[Event], sample: Sample, steps: tuple[Any, ...], practice: Practice
+) -> dict[str, Any] | None:
+    event = _last(events, "cored")
+    if event is None:
+        return None
+    margins = _margins(plan, events, practice)
+    return {
+        "cores": int(event.data["cores_taken"]),
+        "entry": event.data["entry"],
+        "by": next(step.by for step in steps if step.kind == "cored"),
+        "started_at": event.data.get("started_at"),
+        "ended_at": event.occurred_at.isoformat(),
+        "deviations": event.data.get("deviations") or [],
+        "composite_g": event.data.get("composite_g"),
+        "cp_margin": margins.get("CP"),
+        "ndf_margin": margins.get("NDF"),
+    }
+
+
+def _margins(plan: CoringPlan, events: list[Event], practice: Practice) -> dict[str, str]:
+    """± at 95 % in % of dry matter, from the cores as really taken and the laboratory's spread."""
+    event = _last(events, "cored")
+    if event is None:
+        return {}
+    bales = event.data.get("bales")
+    if bales:
+        shares = [int(cores) for cores in bales.values() if int(cores)]
+    else:
+        # Nobody noted which bales were left out; the cores that were taken came from one bale each, or evenly.
+        taken = int(event.data["cores_taken"])
+        shares = [pick.cores for pick in plan.picks]
+        shares = shares if taken == plan.cores else _even(taken, len(shares))
+    return {
+        code: format(to_places(practice_margin(name, plan.bale_count, shares, practice).half_width, 1), "f")
+        for code, name in (("CP", "cp"), ("NDF", "ndf"))
+    }
+
+
+def _even(cores: int, bales: int) -> list[int]:
+    each, over = divmod(cores, min(cores, bales))
+    return [each + 1 if place < over else each for place in range(min(cores, bales))]
+
+
+def _on_dry_matter(standing: Mapping[str, tuple[Analysis, ResultValue]]) -> dict[str, Value]:
+    """What stands, in the constituent's own unit on dry matter, by the dry matter of the portion analysed."""
+    found: dict[str, Value] = {}
+    for code, (row, _) in standing.items():
+        turned = analysis.all_on_dry_matter({value.constituent: as_value(value) for value in row.values})
+        if code in turned:
+            found[code] = turned[code]
+    return found
+
+
+def _result(
+    code: str,
+    standing: tuple[Analysis, ResultValue],
+    on_dm: Value | None,
+    dm: DryMatter,
+    margins: Mapping[str, str],
+) -> dict[str, Any]:
+    row, value = standing
+    known = CONSTITUENTS[code]
+    source = row.file.map.source
+    wet = (
+        analysis.to_as_received(on_dm, dm.total.value) if on_dm is not None and dm.total is not None else None
+    )
+    return {
+        "code": code,
+        "name": known.name,
+        "unit": known.unit,
+        "dm": None if on_dm is None else format(to_places(on_dm.value, known.decimals), "f"),
+        "ar": None if wet is None else format(to_places(wet.value, known.decimals), "f"),
+        "margin": margins.get(code),
+        "decimals": known.decimals,
+        "method": value.method,
+        "calibration": value.calibration,
+        "source": source.name,
+        "outside": source.kind == "laboratory",
+        "basis_given": value.basis,
+        "value_given": format(value.value, "f"),
+        "unit_given": value.unit,
+        "qualifier": value.qualifier,
+        "scanned_at": row.scanned_at,
+        "flags": [finding["words"] for finding in row.findings if code in finding.get("constituents", ())],
+        "changed": False,
+    }
+
+
+def _derived(on_dm: Mapping[str, Value], forage_class: str, practice: Practice) -> list[dict[str, Any]]:
+    values = {code: value.value for code, value in on_dm.items()}
+    return [
+        {
+            "code": one.code,
+            "name": one.name,
+            "value": None if one.value is None else format(to_places(one.value, one.decimals), "f"),
+            "unit": one.unit,
+            "basis": one.basis,
+            "formula": one.formula,
+            "source": one.source,
+            "missing": list(one.missing),
+            "changed": False,
+        }
+        for one in results.derive(values, forage_class, practice)
+    ]
+
+
+def _cautions(
+    on_dm: Mapping[str, Value], dm: DryMatter, sample: Sample, events: list[Event]
+) -> list[dict[str, Any]]:
+    received = _last(events, "received")
+    conditions = tuple(received.data.get("condition") or ()) if received else ()
+    values = {code: value.value for code, value in on_dm.items()}
+    total = dm.total.value if dm.total else None
+    return [
+        {"about": one.about, "words": one.words, "source": one.source}
+        for one in cautions.cautions_for(values, total, sample.lot.bale_shape, conditions)
+    ]
+
+
+def _remarks(standing: Mapping[str, tuple[Analysis, ResultValue]]) -> list[dict[str, Any]]:
+    found: dict[str, dict[str, Any]] = {}
+    for row, _ in standing.values():
+        for finding in row.findings:
+            found.setdefault(finding["words"], {name: finding[name] for name in ("code", "level", "words")})
+    return list(found.values())
+
+
+def _statements(practice: Practice) -> list[str]:
+    limits = f"{practice.number('dm_least')} to {practice.number('dm_most')} %"
+    return [
+        "The results relate only to the sample named above, as it was received.",
+        "The sample was taken by this programme under the coring plan above; what was cored otherwise is said there.",
+        "A margin (±) covers 95 of 100 cases. For CP and NDF it covers the cores really taken and the laboratory's "
+        "spread; for dry matter what is said beside it. A dash means that no margin is known, not that it is zero.",
+        f"A remark is set when a value lies outside the limits of the programme's practice (dry matter {limits}, "
+        f"GH above {practice.number('gh_limit')}); no allowance is made for the margin.",
+        "Values marked as from outside were measured by the laboratory named and are given as it returned them.",
+        "Calculated values are not measured. Each names its formula and source; values by different formulas must "
+        "not be compared.",
+        "The cautions are the usual ones. Local codes, the veterinarian and licensed advice come first.",
+        "This report may be copied only in full.",
+    ]

@@ -1,0 +1,59 @@
+"""What this installation is told from outside, read once from the environment."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from tracker.errors import Refused
+
+
+@dataclass(frozen=True)
+class Settings:
+    """database: an address as SQLAlchemy writes it. base_url: where the QR codes lead. by: who is at the keyboard.
+
+    programme, phone and address stand on tags and reports.
+    """
+
+    database: str = "sqlite:///season.db"
+    base_url: str = "https://localhost"
+    by: str = ""
+    programme: str = "Hay testing programme"
+    phone: str = ""
+    address: str = ""
+
+
+VARIABLES = {
+    "database": "TRACKER_DATABASE",
+    "base_url": "TRACKER_BASE_URL",
+    "by": "TRACKER_BY",
+    "programme": "TRACKER_PROGRAMME",
+    "phone": "TRACKER_PHONE",
+    "address": "TRACKER_ADDRESS",
+}
+LONGEST = 500
+
+
+def read(environment: Mapping[str, str] | None = None) -> Settings:
+    """The settings in force. Raises Refused `bad-setting` and names the variable."""
+    environment = os.environ if environment is None else environment
+    given = {name: environment[variable] for name, variable in VARIABLES.items() if environment.get(variable)}
+    for name, value in given.items():
+        if not value.isprintable() or len(value) > LONGEST:
+            raise _bad(VARIABLES[name], "is not a short line of text")
+    settings = Settings(**given)
+    if "://" not in settings.database:
+        raise _bad(VARIABLES["database"], f"{settings.database!r} is not a database address")
+    if not settings.base_url.lower().startswith(("https://", "http://")):
+        raise _bad(VARIABLES["base_url"], f"{settings.base_url!r} is not a web address")
+    return settings
+
+
+def _bad(variable: str, what: str) -> Refused:
+    return Refused(
+        "bad-setting",
+        f"{variable}: {what}.",
+        field=variable,
+        remedy="Correct the variable, or unset it for the default.",
+    )

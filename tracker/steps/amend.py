@@ -1,0 +1,122 @@
+"""Correct an entry: a new event names the old one, what changes, and why. The original stays as it was."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from tracker.domain.custody import Act
+from tracker.domain.units import grams, number, positive, whole
+from tracker.errors import NotFound, Refused
+from tracker.steps.append_event import on_sample
+from tracker.steps.print_tags import require_reason
+from tracker.storage.coring import Sample
+from tracker.storage.custody import EventRow
+from tracker.storage.intake import Weighing
+
+Reader = Callable[[str, str], str]
+
+
+def _grams(text: str, field: str) -> str:
+    return str(grams(text, field=field))
+
+
+def _positive(text: str, field: str) -> str:
+    return str(positive(text, field=field))
+
+
+def _number(text: str, field: str) -> str:
+    return str(number(text, field=field))
+
+
+def _count(text: str, field: str) -> str:
+    return str(whole(text, field=field, least=1))
+
+
+def _words(text: str, field: str) -> str:
+    if not text.strip():
+        raise Refused(
+            "entry-incomplete", f"{field} is empty.", field=field, remedy="Write what it should be."
+        )
+    return " ".join(text.split())
+
+
+_WEIGHING: dict[str, Reader] = {"grams": _grams, "balance": _words}
+_GRIND: dict[str, Reader] = {"screen_mm": _positive, "mill": _words}
+# What may be corrected. Who and where are not among it: a wrong hand-over is mended by another hand-over.
+AMENDABLE: dict[str, dict[str, Reader]] = {
+    "cored": {"cores_taken": _count, "entry": _words, "composite_g": _grams, "weather": _words},
+    "sealed": {"seal": _words},
+    "received": {"seal_read": _words, "temperature_c": _number, "discrepancy": _words},
+    "seal broken": {"seal_read": _words},
+    "tare weighed": _WEIGHING,
+    "fresh weighed": _WEIGHING,
+    "dry weighed": _WEIGHING,
+    "dry weighed again": _WEIGHING,
+    "oven in": {"set_celsius": _positive},
+    "coarse ground": _GRIND,
+    "fine ground": _GRIND,
+}
+
+
+def amend(session: Session, seq: int, changes: Mapping[str, str], act: Act, *, reason: str) -> EventRow:
+    """Correct the entry with this number. changes: field -> what it should be.
+
+    Raises NotFound `unknown-entry`, Refused `reason-missing`, `not-amendable`, and what reads the new values.
+    """
+    require_reason(reason)
+    target = session.get(EventRow, seq)
+    if target is None or target.sample_id is None:
+        raise NotFound(
+            "unknown-entry",
+            f"There is no entry {seq} in a sample's way.",
+            field="event",
+            remedy="`tracker way` shows each entry with its number.",
+        )
+    readers = AMENDABLE.get(target.kind, {})
+    read: dict[str, Any] = {}
+    for field, text in changes.items():
+        if field not in readers:
+            raise Refused(
+                "not-amendable",
+                f"{field!r} of {target.kind!r} cannot be corrected.",
+                field=field,
+                remedy=f"Can be: {', '.join(readers)}."
+                if readers
+                else "Record what happened as a new entry.",
+            )
+        read[field] = readers[field](text, field)
+    sample = session.get_one(Sample, target.sample_id)
+    data = {"target": target.event_id, "target_kind": target.kind, "changes": read, "reason": reason.strip()}
+    event = on_sample(session, "amended", sample, data, act)
+    if "grams" in read or "balance" in read:
+        _correct_weighing(session, target, event, read, act)
+    return event
+
+
+def _correct_weighing(
+    session: Session, target: EventRow, event: EventRow, read: Mapping[str, Any], act: Act
+) -> None:
+    """Add the corrected reading beside the one it corrects, or beside that one's last correction."""
+    old = session.scalars(select(Weighing).where(Weighing.event_id == target.event_id)).one()
+    while later := session.scalar(select(Weighing).where(Weighing.corrects_id == old.id)):
+        old = later
+    session.add(
+        Weighing(
+            event_id=event.event_id,
+            sample_id=old.sample_id,
+            what=old.what,
+            grams=grams(read["grams"], field="grams") if "grams" in read else old.grams,
+            zeroed=old.zeroed,
+            step=old.step,
+            batch_n=None if "grams" in read else old.batch_n,
+            batch_sd=None if "grams" in read else old.batch_sd,
+            balance=str(read.get("balance", old.balance)),
+            weighed_at=old.weighed_at,
+            corrects_id=old.id,
+        )
+    )
+    session.flush()

@@ -1,0 +1,136 @@
+"""The one way an event enters the log: judged against the sample's whole life, numbered, and projected."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy.orm import Session
+
+from tracker.domain import custody, tag
+from tracker.domain.admission import admit
+from tracker.domain.custody import Act, Event, Standing
+from tracker.domain.findings import HOLD, Finding
+from tracker.domain.times import offset_minutes
+from tracker.storage.coring import Sample
+from tracker.storage.custody import EventRow, StandingRow, events_of, next_seq
+from tracker.storage.tags import Tag
+
+
+def on_sample(
+    session: Session,
+    kind: str,
+    sample: Sample,
+    data: Mapping[str, Any],
+    act: Act,
+    *,
+    findings: Sequence[Finding] = (),
+    tag_id: int | None = None,
+) -> EventRow:
+    """Add an event to a sample's life. Findings stay with it; one of level "hold" puts the sample on hold.
+
+    Raises Refused as domain.admission.admit.
+    """
+    kept = dict(data)
+    if findings:
+        kept["findings"] = [{"code": f.code, "level": f.level, "words": f.words} for f in findings]
+    stopping = [finding.words for finding in findings if finding.level == HOLD]
+    if stopping:
+        kept["hold"] = " ".join(stopping)
+    row = _row(session, kind, act, kept, lot_id=sample.lot_id, sample_id=sample.id, tag_id=tag_id)
+    standing = admit(events_of(session, sample.id), _as_new(row, act))
+    session.add(row)
+    session.flush()
+    _project(session, sample.id, standing)
+    return row
+
+
+def on_lot(session: Session, kind: str, lot_id: int, data: Mapping[str, Any], act: Act) -> EventRow:
+    """Add an event about a lot that has no sample yet."""
+    row = _row(session, kind, act, data, lot_id=lot_id)
+    session.add(row)
+    session.flush()
+    return row
+
+
+def on_tag(session: Session, kind: str, subject: Tag, data: Mapping[str, Any], act: Act) -> EventRow:
+    """Add an event to a tag's life and move it to the state that follows. Raises as domain.tag.after."""
+    subject.state = tag.after(subject.state, kind, code=subject.code)
+    row = _row(
+        session, kind, act, data, sample_id=subject.sample_id, tag_id=subject.id, lot_id=subject.lot_id
+    )
+    # A tag's events belong to its own life and not to the sample's: the sample's chain is told by `bagged` and
+    # `tag replaced`, which name the code.
+    row.sample_id = None
+    session.add(row)
+    session.flush()
+    return row
+
+
+def _row(
+    session: Session,
+    kind: str,
+    act: Act,
+    data: Mapping[str, Any],
+    *,
+    lot_id: int | None = None,
+    sample_id: int | None = None,
+    tag_id: int | None = None,
+) -> EventRow:
+    return EventRow(
+        seq=next_seq(session),
+        event_id=act.event_id or str(uuid4()),
+        kind=kind,
+        lot_id=lot_id,
+        sample_id=sample_id,
+        tag_id=tag_id,
+        occurred_at=act.occurred_at,
+        occurred_offset=offset_minutes(act.at),
+        device_at=act.at.isoformat() if act.clock_doubted else None,
+        recorded_at=act.now,
+        by=act.by.key,
+        role=act.by.role,
+        device=act.device,
+        note=act.note,
+        late_reason=act.late_reason,
+        data=dict(data),
+    )
+
+
+def _as_new(row: EventRow, act: Act) -> Event:
+    return Event(
+        seq=row.seq,
+        event_id=row.event_id,
+        kind=row.kind,
+        occurred_at=act.occurred_at,
+        recorded_at=act.now,
+        by=row.by,
+        role=row.role,
+        data=row.data,
+        note=row.note,
+        late_reason=row.late_reason,
+        clock_doubted=act.clock_doubted,
+        device=row.device,
+    )
+
+
+def _project(session: Session, sample_id: int, standing: Standing) -> None:
+    row = session.get(StandingRow, sample_id)
+    if row is None:
+        row = StandingRow(sample_id=sample_id)
+        session.add(row)
+    row.state = standing.state
+    row.holder = standing.holder.party if standing.holder else None
+    row.transfer_to = standing.transfer.to.party if standing.transfer else None
+    row.hold = " ".join(hold.reason for hold in standing.holds) or None
+    row.code = standing.code
+    row.seal = standing.seal
+    if standing.last_at is not None:
+        row.last_at = standing.last_at
+    session.flush()
+
+
+def standing_of(session: Session, sample: Sample) -> Standing:
+    """Where the sample stands now, from the log itself."""
+    return custody.fold(events_of(session, sample.id))

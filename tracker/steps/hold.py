@@ -1,0 +1,34 @@
+"""Put a sample on hold, and decide that it may go on."""
+
+from __future__ import annotations
+
+from sqlalchemy.orm import Session
+
+from tracker.domain.custody import LAB_ROLES, Act
+from tracker.errors import Refused
+from tracker.steps.append_event import on_sample
+from tracker.steps.print_tags import require_reason
+from tracker.storage.coring import Sample
+from tracker.storage.custody import EventRow
+
+
+def hold(session: Session, sample: Sample, act: Act, *, reason: str) -> EventRow:
+    """Stop testing until somebody decides. Raises Refused `reason-missing`."""
+    require_reason(reason)
+    return on_sample(session, "held", sample, {"reason": reason.strip()}, act)
+
+
+def lift_hold(session: Session, sample: Sample, act: Act, *, reason: str) -> EventRow:
+    """Let the sample go on; the reason is the decision and stands on the report.
+
+    Raises Refused `reason-missing`, `not-allowed`, `not-on-hold`.
+    """
+    require_reason(reason)
+    if act.by.role not in LAB_ROLES:
+        raise Refused(
+            "not-allowed",
+            f"{act.by.key} may not decide on a hold.",
+            field="by",
+            remedy="Somebody of the laboratory who answers for the sample decides.",
+        )
+    return on_sample(session, "hold lifted", sample, {"reason": reason.strip()}, act)

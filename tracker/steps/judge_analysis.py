@@ -1,0 +1,48 @@
+"""What is to be said of an analysis before it is attached: does it hold together, and was it made before?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy.orm import Session
+
+from tracker.domain import analysis
+from tracker.domain.analysis import Value
+from tracker.domain.findings import HOLD, Finding
+from tracker.domain.lot import FORAGE_KINDS
+from tracker.domain.practice import Practice
+from tracker.files.results_file import ReportedValue
+from tracker.storage.analysis import values_in_force
+from tracker.storage.coring import Sample
+from tracker.storage.lots import Lot
+
+# Every source returns a dry matter of the portion it had; two of them are no contradiction.
+OF_THE_PORTION = ("DM", "GH", "NH")
+
+
+def judged(
+    session: Session, sample: Sample, values: Sequence[ReportedValue], practice: Practice
+) -> tuple[Finding, ...]:
+    """Findings about the values themselves, and a hold where another analysis measured the same already."""
+    lot = session.get_one(Lot, sample.lot_id)
+    given = {
+        value.constituent: Value(
+            value.constituent, value.value, value.unit, value.basis, value.method, value.calibration
+        )
+        for value in values
+    }
+    on_dm = analysis.all_on_dry_matter(given)
+    # What could not be turned is judged as it is, so that the check can say which values those are.
+    found = list(analysis.check({**given, **on_dm}, FORAGE_KINDS[lot.forage], practice))
+    found += _measured_before(session, sample, given)
+    return tuple(found)
+
+
+def _measured_before(session: Session, sample: Sample, given: dict[str, Value]) -> list[Finding]:
+    standing = values_in_force(session, sample.id)
+    again = [code for code in given if code in standing and code not in OF_THE_PORTION]
+    if not again:
+        return []
+    first = standing[again[0]][0]
+    words = f"Analysis {first.id} measured {', '.join(again)} already. Both are kept; somebody chooses which stands."
+    return [Finding("analysed-before", HOLD, words, tuple(again))]

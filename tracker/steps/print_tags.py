@@ -1,0 +1,157 @@
+"""Print tags: each run is kept, each code is new, and the stubs' tokens are known only to the paper."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from labels import LabelError, payload
+from tracker.domain.custody import Act
+from tracker.errors import Refused
+from tracker.steps.append_event import on_tag
+from tracker.storage.lots import lot_numbered
+from tracker.storage.tags import PrintRun, Tag, tag_coded
+
+
+@dataclass(frozen=True)
+class PrintedTag:
+    """What goes on the paper. token is not kept anywhere else."""
+
+    tag: Tag
+    token: str
+
+
+def print_tags(
+    session: Session,
+    lots: Sequence[int | None],
+    act: Act,
+    *,
+    base_url: str,
+    layout: Mapping[str, Any],
+    chooser: payload.Chooser | None = None,
+    codes: Sequence[str] = (),
+) -> tuple[PrintRun, list[PrintedTag]]:
+    """Make one tag for each entry of `lots`: a lot's number, or None for a roll whose lots nobody knows yet.
+
+    layout: the stock and the cells, as kept with the run. codes: given codes instead of drawn ones, for paper
+    that exists already. Raises Refused `base-url`, `nothing-to-print`, `code-used`, NotFound `unknown-lot`.
+    """
+    if not lots:
+        raise Refused(
+            "nothing-to-print", "No tags are asked for.", field="count", remedy="Ask for 1 or more."
+        )
+    _check_base(base_url)
+    for lot in {lot for lot in lots if lot is not None}:
+        lot_numbered(session, lot)
+    run = _run(len(lots), base_url, layout, act)
+    session.add(run)
+    session.flush()
+    given = list(codes) or _new_codes(session, len(lots), chooser)
+    _refuse_used(session, given)
+    printed = [_tag(run, code, lot, chooser) for code, lot in zip(given, lots, strict=True)]
+    session.add_all([one.tag for one in printed])
+    session.flush()
+    for one in printed:
+        on_tag(session, "tag printed", one.tag, {"code": one.tag.code, "run": run.id}, act)
+    return run, printed
+
+
+def _run(count: int, base_url: str, layout: Mapping[str, Any], act: Act) -> PrintRun:
+    return PrintRun(
+        what="tags",
+        count=count,
+        layout=dict(layout),
+        base_url=base_url,
+        reason=act.note,
+        printed_by=act.by.key,
+        printed_at=act.now,
+    )
+
+
+def _tag(run: PrintRun, code: str, lot: int | None, chooser: payload.Chooser | None) -> PrintedTag:
+    token = payload.make_token(chooser)
+    row = Tag(code=code, token_hash=payload.token_hash(token), run_id=run.id, lot_id=lot, state="printed")
+    return PrintedTag(row, token)
+
+
+def _new_codes(session: Session, count: int, chooser: payload.Chooser | None) -> list[str]:
+    codes: dict[str, None] = {}
+    while len(codes) < count:
+        code = payload.make_code(chooser)
+        if session.scalar(select(Tag.id).where(Tag.code == code)) is None:
+            codes[code] = None
+    return list(codes)
+
+
+def _refuse_used(session: Session, codes: Sequence[str]) -> None:
+    for code in codes:
+        try:
+            payload.read_code(code)
+        except LabelError as error:
+            raise Refused(error.code, error.message, field="codes", remedy=error.remedy) from None
+    used = session.scalar(select(Tag.code).where(Tag.code.in_(codes)))
+    if used is not None or len(set(codes)) < len(codes):
+        twice = used or next(code for code in codes if list(codes).count(code) > 1)
+        raise Refused(
+            "code-used",
+            f"Code {payload.shown(twice)} is used already.",
+            field="codes",
+            remedy="A code names one bag for ever. Take another.",
+        )
+
+
+def _check_base(base_url: str) -> None:
+    try:
+        payload.prefix(base_url)
+    except LabelError as error:
+        raise Refused(error.code, error.message, field="base_url", remedy=error.remedy) from None
+
+
+def reprint_tag(
+    session: Session, text: str, act: Act, *, reason: str, base_url: str, layout: Mapping[str, Any]
+) -> tuple[PrintRun, PrintedTag]:
+    """Print a tag again: the code stays, the stub gets a new token and the old stub opens nothing any more.
+
+    Raises Refused `reason-missing`, `tag-void`, `base-url` and what tag_coded raises.
+    """
+    tag = tag_coded(session, text)
+    require_reason(reason)
+    _check_base(base_url)
+    run = _run(1, base_url, layout, act)
+    session.add(run)
+    session.flush()
+    on_tag(session, "tag reprinted", tag, {"code": tag.code, "run": run.id, "reason": reason}, act)
+    token = payload.make_token()
+    tag.token_hash = payload.token_hash(token)
+    session.flush()
+    return run, PrintedTag(tag, token)
+
+
+def void_tag(session: Session, text: str, act: Act, *, reason: str) -> Tag:
+    """Make a tag void: misprinted, torn, lost. One that names a bag is replaced instead (see bag_cores).
+
+    Raises Refused `reason-missing`, `tag-void`, `tag-names-a-bag` and what tag_coded raises.
+    """
+    tag = tag_coded(session, text)
+    require_reason(reason)
+    if tag.sample_id is not None and tag.state == "bound":
+        raise Refused(
+            "tag-names-a-bag",
+            f"Tag {payload.shown(tag.code)} names a bag, which would be left without a name.",
+            field="code",
+            remedy="Replace it: `tracker retag` binds a fresh tag and makes this one void.",
+        )
+    on_tag(session, "tag voided", tag, {"code": tag.code, "reason": reason}, act)
+    return tag
+
+
+def require_reason(reason: str) -> None:
+    """Raises Refused `reason-missing` for an empty one."""
+    if not reason.strip():
+        raise Refused(
+            "reason-missing", "There is no reason.", field="reason", remedy="Write why, in a few words."
+        )

@@ -1,0 +1,107 @@
+"""Register a season's lots from one file: the rows that can be are, the others are kept with what is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from sqlalchemy.orm import Session
+
+from tracker.domain.custody import Act
+from tracker.domain.lot import split_offer
+from tracker.errors import Refused, TrackerError
+from tracker.files.lots_file import LotEntry, LotRow, read_lots
+from tracker.files.tables import read_table
+from tracker.steps.register_lot import NewLot, facts_given, register_lot
+from tracker.storage.kept import keep_refusal, practice_in_force
+from tracker.storage.lots import Lot
+
+Progress = Callable[[int, int], None]
+PARTS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+@dataclass(frozen=True)
+class LineAnswer:
+    """What became of one line: the lot's number, or the complaint. known: the lot was registered before."""
+
+    line: int
+    lot: int | None
+    complaint: TrackerError | None
+    known: bool = False
+
+
+def register_lots(
+    session: Session,
+    name: str,
+    content: bytes,
+    act: Act,
+    *,
+    sheet: str | None = None,
+    progress: Progress | None = None,
+) -> tuple[LineAnswer, ...]:
+    """Register each row of the file; a row refused does not touch the others, and is kept as it was given.
+
+    Raises what read_table and read_lots raise for a file that is no list of lots.
+    """
+    table = read_table(name, content, sheet=sheet)
+    rows, answers = read_lots(table), []
+    for done, row in enumerate(rows, start=1):
+        answers.append(_one(session, row, act))
+        if progress:
+            progress(done, len(rows))
+    for row, answer in zip(rows, answers, strict=True):
+        if answer.complaint is not None and not answer.known:
+            given = dict(zip(table.header, row.cells, strict=False))
+            keep_refusal(session, act.now, f"register lots from {name}", act.by.key, given, answer.complaint)
+    return tuple(answers)
+
+
+def _one(session: Session, row: LotRow, act: Act) -> LineAnswer:
+    if row.entry is None:
+        problem = row.problems[0]
+        complaint = Refused(
+            problem.code, problem.words, field=problem.field or None, line=row.line, remedy=problem.suggestion
+        )
+        return LineAnswer(row.line, None, complaint)
+    try:
+        with session.begin_nested():
+            lot = register_lot(session, _new(row.entry), act)
+        return LineAnswer(row.line, lot.id, None)
+    except TrackerError as refused:
+        refused.line = row.line
+        return LineAnswer(row.line, None, refused, known=refused.code == "lot-known")
+
+
+def _new(entry: LotEntry) -> NewLot:
+    return NewLot(
+        producer=entry.producer,
+        field=entry.field,
+        cutting=entry.cutting,
+        forage=entry.forage,
+        harvested=entry.harvested,
+        bale_shape=entry.bale_shape,
+        bale_count=entry.bale_count,
+        bale_mass=entry.bale_mass_lb,
+        storage=entry.storage,
+        location=entry.location,
+        note=entry.note,
+    )
+
+
+def register_in_parts(session: Session, given: NewLot, act: Act) -> tuple[Lot, ...]:
+    """Register a lot that is too large as several, A, B, C, as even as can be; one that is not, as it is.
+
+    Raises as register_lot.
+    """
+    counts = split_offer(facts_given(given, act), practice_in_force(session))
+    if len(counts) == 1:
+        return (register_lot(session, given, act),)
+    names = PARTS if len(counts) <= len(PARTS) else [str(number) for number in range(1, len(counts) + 1)]
+    return tuple(
+        register_lot(session, _part(given, name, count), act)
+        for name, count in zip(names, counts, strict=False)
+    )
+
+
+def _part(given: NewLot, name: str, count: int) -> NewLot:
+    return replace(given, part=name, bale_count=count)

@@ -1,0 +1,104 @@
+"""Issue a report: everything on it is kept as it was at that moment, under a number of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import uuid4
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from tracker.domain.custody import Act
+from tracker.domain.times import utc
+from tracker.errors import Refused
+from tracker.steps.append_event import on_sample, standing_of
+from tracker.steps.print_tags import require_reason
+from tracker.storage.coring import Sample
+from tracker.storage.results import ReportVersion
+
+# Who may answer for a report (ISO/IEC 17025:2017, 7.8.2.1 o: the person authorising it is named).
+MAY_RELEASE = ("analyst", "lead")
+
+
+def release_results(
+    session: Session, sample: Sample, body: Mapping[str, Any], act: Act, *, reason: str = ""
+) -> ReportVersion:
+    """Issue the sample's report, or the next version with the reason why there is one.
+
+    body: what the report says, made by the lookup; the number, version, who and when are put in here, and each
+    result that differs from the version before is marked. Raises Refused `not-allowed`, `nothing-to-report`,
+    `reason-missing`, and what custody raises.
+    """
+    if act.by.role not in MAY_RELEASE:
+        raise Refused(
+            "not-allowed",
+            f"{act.by.key} may not release results.",
+            field="by",
+            remedy="An analyst or the lead releases them.",
+        )
+    if not body["results"]:
+        raise Refused(
+            "nothing-to-report",
+            "No analysis stands for this sample.",
+            field="sample",
+            remedy="Take in its results first: `tracker import-analyses`.",
+        )
+    before = _latest(session, sample)
+    if before is not None:
+        require_reason(reason)
+    code = standing_of(session, sample).code or f"LOT{sample.lot_id}-{sample.number}"
+    version = before.version + 1 if before else 1
+    number = f"R-{code}-v{version}"
+    kept = _with_changes(body, before)
+    kept["report"] = {
+        "number": number,
+        "version": version,
+        "replaces": before.number if before else None,
+        "reason": reason.strip(),
+        "issued_at": act.occurred_at.isoformat(),
+        "issued_by": act.by.name,
+        "issued_by_role": act.by.role,
+    }
+    named = Act(act.by, act.at, act.now, act.device, act.event_id or str(uuid4()), act.late_reason, act.note)
+    event = on_sample(session, "reported", sample, {"report": number}, named)
+    row = ReportVersion(
+        event_id=event.event_id,
+        sample_id=sample.id,
+        number=number,
+        version=version,
+        body=kept,
+        reason=reason.strip(),
+        issued_at=utc(act.occurred_at),
+        issued_by=act.by.key,
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def _latest(session: Session, sample: Sample) -> ReportVersion | None:
+    wanted = select(ReportVersion).where(ReportVersion.sample_id == sample.id)
+    return session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
+
+
+_COMPARED = ("dm", "ar", "unit", "margin")
+
+
+def _with_changes(body: Mapping[str, Any], before: ReportVersion | None) -> dict[str, Any]:
+    """The body with every result marked that says something else than in the version before."""
+    kept = dict(body)
+    if before is None:
+        return kept
+    for part in ("results", "derived"):
+        old = {row["code"]: row for row in before.body[part]}
+        kept[part] = [
+            {
+                **row,
+                "changed": any(
+                    row.get(name) != old.get(row["code"], {}).get(name) for name in (*_COMPARED, "value")
+                ),
+            }
+            for row in body[part]
+        ]
+    return kept
