@@ -227,6 +227,13 @@ RULES: dict[str, Rule] = {
             "Univ. of Nebraska uses 10; NDSU AS-1080 uses 12",
         ),
         _rule(
+            "parts_most",
+            "105",
+            "%",
+            "CP, NDF, fat and ash that add up to more than this (and NDICP) cannot all be right",
+            "by definition 100, with room for the scatter of four methods; our choice",
+        ),
+        _rule(
             "basis_tolerance",
             "0.3",
             "%",
