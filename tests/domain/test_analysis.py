@@ -17,6 +17,7 @@ from tracker.domain.analysis import (
     NOT_CONVERTED,
     USUAL,
     Value,
+    all_on_dry_matter,
     as_nitrate,
     check,
     convert_unit,
@@ -145,6 +146,23 @@ def test_no_value_is_converted_by_an_impossible_dry_matter(dm: str) -> None:
         with pytest.raises(Refused) as caught:
             convert(make_value("CP", "9", basis), D(dm))
         assert caught.value.code == "not-a-dry-matter"
+
+
+def test_the_values_of_one_analysis_are_turned_by_its_own_dry_matter() -> None:
+    given_values = {
+        "DM": make_value("DM", "90", AS_ANALYSED),
+        "CP": make_value("CP", "90", AS_ANALYSED, unit="g/kg"),
+        "ADF": make_value("ADF", "27", AS_RECEIVED),
+        "NDF": make_value("NDF", "50"),
+    }
+    turned = all_on_dry_matter(given_values)
+    assert {code: value.value for code, value in turned.items()} == {"DM": 90, "CP": 10, "ADF": 30, "NDF": 50}
+    assert {value.basis for code, value in turned.items() if code != "DM"} == {DRY_MATTER}
+
+
+def test_without_its_own_dry_matter_a_value_on_another_basis_is_left_out() -> None:
+    given_values = {"CP": make_value("CP", "9", AS_ANALYSED), "NDF": make_value("NDF", "50")}
+    assert set(all_on_dry_matter(given_values)) == {"NDF"}
 
 
 def test_a_value_as_analysed_does_not_go_to_as_received_directly() -> None:
