@@ -339,3 +339,18 @@ def test_what_is_said_to_come_next_can_be_done_by_somebody_and_nothing_else_can(
     # What may be entered at any time is no next step.
     always = {"amended", "held", "lost"}
     assert possible - always == set(next_acts(fold(life.events))) - always
+
+
+def test_a_hold_heard_of_late_does_not_undo_what_was_done_before_it_was_known() -> None:
+    """Our rule: a late entry must leave a chain that holds, and nobody can heed what nobody has heard."""
+    life = dried()
+    life = life.then("coarse ground", ANALYST, minute=900)
+    late = life.next("held", CLERK, minute=5, late_reason="The form lay in the van.", reason="The bag was torn.")
+    assert admit(life.events, late).on_hold
+
+
+def test_a_decision_lifts_only_the_holds_that_were_known_when_it_was_made() -> None:
+    life = dried().then("held", CLERK, minute=900, reason="Torn.")
+    life = life.then("hold lifted", LEAD, minute=910, reason="Mended.")
+    late = life.next("held", CLERK, minute=905, late_reason="Paper form.", reason="Wet.")
+    assert [hold.reason for hold in admit(life.events, late).holds] == ["Wet."]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from tracker.cli.doing import acting, command, open_season, reading, say, table
+from tracker.cli.doing import acting, command, open_season, progress, reading, say, table
 
 
 def add(commands: Any) -> None:
@@ -79,6 +79,42 @@ def _refusals(asked: argparse.Namespace) -> None:
 
 
 def _demo(asked: argparse.Namespace) -> None:
-    from tracker.demo import play
+    from pathlib import Path
 
-    play(asked)
+    from tracker.demo import play
+    from tracker.lookups.bench_queue import waiting
+
+    folder = Path(asked.out)
+    counters: dict[str, Any] = {}
+
+    def shown(what: str, done: int, total: int) -> None:
+        counters.setdefault(what, progress(asked, what))
+        if counters[what]:
+            counters[what](done, total)
+
+    season = play(folder, shown)
+    with season.database.read() as session:
+        left = len(waiting(session))
+    season.database.close()
+    reports = sorted(path.name for path in (folder / "reports").glob("*.pdf"))
+    values = {
+        "folder": folder,
+        "lots": len(season.lots),
+        "reports": reports,
+        "waiting": left,
+        "refused": [refused.as_dict() for refused in season.refused],
+    }
+    say(asked, values, *_demo_lines(folder, season, len(reports), left))
+
+
+def _demo_lines(folder: Any, season: Any, reports: int, left: int) -> list[str]:
+    database = f"--database {season.database.url}"
+    return [
+        f"{len(season.lots)} lots, {reports} reports issued, {left} samples wait for somebody.",
+        f"{len(season.refused)} acts were refused and kept: `tracker refusals {database}`.",
+        f"In {folder}: tags.pdf, sack-labels.pdf, test-page.pdf, cards/, oven/, reports/, results/ and season.db.",
+        "Ask the season, for example:",
+        f"  tracker waiting {database}",
+        f'  tracker way "lot 1" {database}',
+        f"  tracker parked --all {database}",
+    ]

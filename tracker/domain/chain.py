@@ -215,7 +215,7 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any], Names], str]] = {
     ),
     "analysed outside": lambda data, names: f"Analysis returned by {data.get('source', 'a laboratory')}.",
     "analysis chosen": lambda data, names: (
-        f"Analysis {data['analysis']} chosen to stand: {_stopped(data['reason'])}"
+        f"Analysis {data.get('number', data['analysis'])} chosen to stand: {_stopped(data['reason'])}"
     ),
     "reported": lambda data, names: f"Report {data['report']} issued.",
     "amended": _amended,

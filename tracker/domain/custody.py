@@ -183,12 +183,13 @@ class Transfer:
 
 @dataclass(frozen=True)
 class Hold:
-    """Why testing waits."""
+    """Why testing waits; seq is that of the event that put it on hold."""
 
     reason: str
     since: datetime
     by: str
     event_id: str
+    seq: int
 
 
 @dataclass(frozen=True)
@@ -264,7 +265,8 @@ def after(standing: Standing, event: Event) -> Standing:
     elif event.kind in ("taken out", "bagged"):
         standing = replace(standing, holder=me)
     elif event.kind == "hold lifted":
-        return replace(standing, holds=())
+        # Nobody has decided about a hold that the office heard of only afterwards.
+        return replace(standing, holds=tuple(hold for hold in standing.holds if hold.seq > event.seq))
     if event.kind in ("bagged", "tag replaced"):
         standing = replace(standing, code=str(data["code"]))
     if event.kind in ("sealed", "seal broken"):
@@ -276,7 +278,8 @@ def after(standing: Standing, event: Event) -> Standing:
     if event.kind == "held" or data.get("hold"):
         reason = str(data.get("hold") or data.get("reason"))
         standing = replace(
-            standing, holds=(*standing.holds, Hold(reason, event.occurred_at, event.by, event.event_id))
+            standing,
+            holds=(*standing.holds, Hold(reason, event.occurred_at, event.by, event.event_id, event.seq)),
         )
     return standing
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 NOTE, CAUTION, HOLD = "note", "caution", "hold"
 LEVELS = (NOTE, CAUTION, HOLD)
@@ -25,6 +26,15 @@ class Finding:
     def __post_init__(self) -> None:
         if self.level not in LEVELS:
             raise ValueError(f"{self.level!r} is not a level; known are {', '.join(LEVELS)}")
+
+    def as_data(self) -> dict[str, Any]:
+        """The remark as plain values, as it is kept with what it was made on."""
+        return {
+            "code": self.code,
+            "level": self.level,
+            "words": self.words,
+            "constituents": list(self.constituents),
+        }
 
 
 def worst(findings: Iterable[Finding]) -> str | None:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from tracker.domain.custody import ENDED
 from tracker.errors import NotFound
 from tracker.storage.coring import Sample, sample_with_lot, samples_of
+from tracker.storage.custody import StandingRow
 from tracker.storage.lots import lot_numbered
 from tracker.storage.tags import tag_in_use
 
 
 def sample_named(session: Session, text: str) -> Sample:
-    """The sample meant by a tag's code, or by `lot 12` (its newest sample that has not ended).
+    """The sample meant by a tag's code, or by `lot 12` (its newest sample that has not ended, else its newest).
 
     Raises Refused and NotFound as tag_in_use, lot_numbered; NotFound `no-sample`.
     """
@@ -28,7 +31,10 @@ def sample_named(session: Session, text: str) -> Sample:
             field="sample",
             remedy=f"Make one: `tracker plan {number}`.",
         )
-    return sample_with_lot(session, rows[-1].id)
+    of_lot = select(StandingRow.sample_id).where(StandingRow.sample_id.in_([row.id for row in rows]))
+    ended = set(session.scalars(of_lot.where(StandingRow.state.in_(ENDED))))
+    going = [row for row in rows if row.id not in ended] or rows
+    return sample_with_lot(session, going[-1].id)
 
 
 def lot_number(text: str) -> int | None:

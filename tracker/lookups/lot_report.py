@@ -6,13 +6,14 @@ The keys are described in docs/report.md; numbers are text with the digits worth
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from labels import payload
 from tracker.domain import analysis, cautions, results
-from tracker.domain.analysis import CONSTITUENTS, Value
+from tracker.domain.analysis import CONSTITUENTS, NITRATE_FORMS, NOT_CONVERTED, Value
 from tracker.domain.coring import CoringPlan
 from tracker.domain.custody import Event, corrected, fold
 from tracker.domain.lot import FORAGE_KINDS, bale_pounds, mass_is_assumed, mass_short_tons
@@ -59,7 +60,7 @@ def report_body(session: Session, sample: Sample, settings: Settings) -> dict[st
             if code in standing and code not in NOT_CONSTITUENTS
         ],
         "derived": _derived(on_dm, forage_class, practice),
-        "cautions": _cautions(on_dm, dm, sample, events),
+        "cautions": _cautions(on_dm, dm, sample, events, practice),
         "remarks": _remarks(standing),
         "statements": _statements(practice),
     }
@@ -189,13 +190,12 @@ def _result(
     row, value = standing
     known = CONSTITUENTS[code]
     source = row.file.map.source
-    wet = (
-        analysis.to_as_received(on_dm, dm.total.value) if on_dm is not None and dm.total is not None else None
-    )
+    wet = _as_received(on_dm, dm)
     return {
         "code": code,
         "name": known.name,
-        "unit": known.unit,
+        # A share of something else than the hay says so in its unit, and has no as-received value.
+        "unit": known.note if code in NOT_CONVERTED and known.unit == "%" else known.unit,
         "dm": None if on_dm is None else format(to_places(on_dm.value, known.decimals), "f"),
         "ar": None if wet is None else format(to_places(wet.value, known.decimals), "f"),
         "margin": margins.get(code),
@@ -212,6 +212,12 @@ def _result(
         "flags": [finding["words"] for finding in row.findings if code in finding.get("constituents", ())],
         "changed": False,
     }
+
+
+def _as_received(on_dm: Value | None, dm: DryMatter) -> Value | None:
+    if on_dm is None or dm.total is None or on_dm.code in NOT_CONVERTED:
+        return None
+    return analysis.to_as_received(on_dm, dm.total.value)
 
 
 def _derived(on_dm: Mapping[str, Value], forage_class: str, practice: Practice) -> list[dict[str, Any]]:
@@ -233,16 +239,31 @@ def _derived(on_dm: Mapping[str, Value], forage_class: str, practice: Practice) 
 
 
 def _cautions(
-    on_dm: Mapping[str, Value], dm: DryMatter, sample: Sample, events: list[Event]
+    on_dm: Mapping[str, Value], dm: DryMatter, sample: Sample, events: list[Event], practice: Practice
 ) -> list[dict[str, Any]]:
     received = _last(events, "received")
     conditions = tuple(received.data.get("condition") or ()) if received else ()
     values = {code: value.value for code, value in on_dm.items()}
     total = dm.total.value if dm.total else None
     return [
-        {"about": one.about, "words": one.words, "source": one.source}
-        for one in cautions.cautions_for(values, total, sample.lot.bale_shape, conditions)
+        {"about": _beside(one.topic, values), "topic": one.topic, "words": one.words, "source": one.source}
+        for one in cautions.cautions_for(
+            values,
+            total,
+            sample.lot.bale_shape,
+            conditions,
+            forage_class=FORAGE_KINDS[sample.lot.forage],
+            practice=practice,
+        )
     ]
+
+
+def _beside(topic: str, values: Mapping[str, Decimal]) -> str:
+    """What a caution stands beside: a constituent's code, "dry matter", or "lot"."""
+    if topic == "nitrate":
+        # Where none was measured, high protein is the reason to test.
+        return next((form for form in NITRATE_FORMS if form in values), "CP")
+    return {"heat damage": "ADICP", "moisture": "dry matter", "soil": "ash"}.get(topic, "lot")
 
 
 def _remarks(standing: Mapping[str, tuple[Analysis, ResultValue]]) -> list[dict[str, Any]]:

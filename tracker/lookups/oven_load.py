@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from labels import payload
+from tracker.domain.times import at_offset
 from tracker.errors import NotFound
 from tracker.storage.coring import Sample
 from tracker.storage.custody import StandingRow
 from tracker.storage.intake import OvenLoad, OvenPlace, weighings_in_force
+from tracker.storage.kept import practice_in_force
 
 
 @dataclass(frozen=True)
@@ -30,12 +32,17 @@ class Sack:
 
 @dataclass(frozen=True)
 class Load:
-    """The sacks that go in and come out together; set_celsius in degrees Celsius, times in UTC."""
+    """The sacks that go in and come out together; set_celsius in degrees Celsius.
+
+    due_at: before it the load has not had the hours that the programme's practice asks for. Times at the offset
+    of the device that recorded them.
+    """
 
     name: str
     oven: str
     set_celsius: Decimal
     in_at: datetime
+    due_at: datetime
     out_at: datetime | None
     sacks: tuple[Sack, ...]
 
@@ -53,7 +60,16 @@ def load_named(session: Session, name: str) -> Load:
         .order_by(OvenPlace.position)
     ).all()
     sacks = tuple(_sack(session, *place) for place in places)
-    return Load(row.name, row.oven, row.set_celsius, row.in_at, row.out_at, sacks)
+    hours = timedelta(hours=float(practice_in_force(session).number("oven_hours_least")))
+    return Load(
+        name=row.name,
+        oven=row.oven,
+        set_celsius=row.set_celsius,
+        in_at=at_offset(row.in_at, row.offset_minutes),
+        due_at=at_offset(row.in_at + hours, row.offset_minutes),
+        out_at=at_offset(row.out_at, row.offset_minutes) if row.out_at else None,
+        sacks=sacks,
+    )
 
 
 def _sack(session: Session, position: int, sample_id: int, lot: int, code: str | None) -> Sack:

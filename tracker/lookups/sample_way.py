@@ -12,6 +12,7 @@ from labels import payload
 from tracker.domain import chain, way
 from tracker.domain.chain import Gap
 from tracker.domain.custody import Event, Standing, corrected, fold
+from tracker.domain.findings import HOLD
 from tracker.domain.way import Station
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
@@ -137,7 +138,10 @@ def _named(line: tuple[Station, ...], names: dict[str, str]) -> tuple[Station, .
 
 
 def _step(event: Event, names: dict[str, str]) -> Step:
-    remarks = tuple(str(finding["words"]) for finding in event.data.get("findings", ()))
+    # What put the sample on hold stands in the sentence itself.
+    remarks = tuple(
+        str(finding["words"]) for finding in event.data.get("findings", ()) if finding["level"] != HOLD
+    )
     return Step(
         number=event.seq,
         kind=event.kind,

@@ -12,6 +12,7 @@ from tracker.domain.custody import Act
 from tracker.domain.units import grams, number, positive, whole
 from tracker.errors import NotFound, Refused
 from tracker.steps.append_event import on_sample
+from tracker.steps.core_lot import entry_read
 from tracker.steps.print_tags import require_reason
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
@@ -44,11 +45,15 @@ def _words(text: str, field: str) -> str:
     return " ".join(text.split())
 
 
+def _side(text: str, field: str) -> str:
+    return entry_read(text, field=field)
+
+
 _WEIGHING: dict[str, Reader] = {"grams": _grams, "balance": _words}
 _GRIND: dict[str, Reader] = {"screen_mm": _positive, "mill": _words}
 # What may be corrected. Who and where are not among it: a wrong hand-over is mended by another hand-over.
 AMENDABLE: dict[str, dict[str, Reader]] = {
-    "cored": {"cores_taken": _count, "entry": _words, "composite_g": _grams, "weather": _words},
+    "cored": {"cores_taken": _count, "entry": _side, "composite_g": _grams, "weather": _words},
     "sealed": {"seal": _words},
     "received": {"seal_read": _words, "temperature_c": _number, "discrepancy": _words},
     "seal broken": {"seal_read": _words},
@@ -65,7 +70,8 @@ AMENDABLE: dict[str, dict[str, Reader]] = {
 def amend(session: Session, seq: int, changes: Mapping[str, str], act: Act, *, reason: str) -> EventRow:
     """Correct the entry with this number. changes: field -> what it should be.
 
-    Raises NotFound `unknown-entry`, Refused `reason-missing`, `not-amendable`, and what reads the new values.
+    Raises NotFound `unknown-entry`, Refused `reason-missing`, `entry-incomplete`, `not-amendable`, and what
+    reads the new values.
     """
     require_reason(reason)
     target = session.get(EventRow, seq)
@@ -75,6 +81,13 @@ def amend(session: Session, seq: int, changes: Mapping[str, str], act: Act, *, r
             f"There is no entry {seq} in a sample's way.",
             field="event",
             remedy="`tracker way` shows each entry with its number.",
+        )
+    if not changes:
+        raise Refused(
+            "entry-incomplete",
+            "Nothing is to be corrected.",
+            field="changes",
+            remedy="Say what it should be.",
         )
     readers = AMENDABLE.get(target.kind, {})
     read: dict[str, Any] = {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 from uuid import uuid4
 
@@ -34,7 +35,7 @@ def on_sample(
     """
     kept = dict(data)
     if findings:
-        kept["findings"] = [{"code": f.code, "level": f.level, "words": f.words} for f in findings]
+        kept["findings"] = [finding.as_data() for finding in findings]
     stopping = [finding.words for finding in findings if finding.level == HOLD]
     if stopping:
         kept["hold"] = " ".join(stopping)
@@ -66,6 +67,15 @@ def on_tag(session: Session, kind: str, subject: Tag, data: Mapping[str, Any], a
     session.add(row)
     session.flush()
     return row
+
+
+def following(act: Act, number: int | None = None) -> Act:
+    """The same act for an event that follows from the one the device knows of; it gets a name of its own.
+
+    number: which of several that are all named by the device's one event, such as the sacks of a load.
+    """
+    event_id = f"{act.event_id}.{number}" if act.event_id and number is not None else None
+    return replace(act, event_id=event_id)
 
 
 def _row(

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from labels import payload
 from tracker.domain.custody import Act
 from tracker.errors import Refused
-from tracker.steps.append_event import on_sample, on_tag
+from tracker.steps.append_event import following, on_sample, on_tag
 from tracker.steps.print_tags import require_reason
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow, StandingRow
@@ -22,7 +22,7 @@ def bag_cores(session: Session, sample: Sample, text: str, act: Act) -> EventRow
     tag = tag_coded(session, text)
     _refuse_other_lot(tag, sample)
     row = on_sample(session, "bagged", sample, {"code": tag.code}, act, tag_id=tag.id)
-    _bind(session, tag, sample, _after(act))
+    _bind(session, tag, sample, following(act))
     return row
 
 
@@ -42,8 +42,8 @@ def replace_tag(session: Session, sample: Sample, text: str, act: Act, *, reason
     old = tag_coded(session, standing.code)
     data = {"code": fresh.code, "old_code": old.code, "reason": reason}
     row = on_sample(session, "tag replaced", sample, data, act, tag_id=fresh.id)
-    on_tag(session, "tag voided", old, {"code": old.code, "reason": reason}, _after(act))
-    _bind(session, fresh, sample, _after(act))
+    on_tag(session, "tag voided", old, {"code": old.code, "reason": reason}, following(act))
+    _bind(session, fresh, sample, following(act))
     return row
 
 
@@ -58,13 +58,9 @@ def _bind(session: Session, tag: Tag, sample: Sample, act: Act) -> None:
     session.flush()
 
 
-def _after(act: Act) -> Act:
-    # The device named the event it knows of; those that follow from it get names of their own.
-    return Act(act.by, act.at, act.now, act.device, None, act.late_reason, act.note)
-
-
 def _refuse_other_lot(tag: Tag, sample: Sample) -> None:
-    if tag.lot_id is not None and tag.lot_id != sample.lot_id:
+    # A tag that names a bag got its lot from there; that it is taken is the better thing to say.
+    if tag.sample_id is None and tag.lot_id is not None and tag.lot_id != sample.lot_id:
         raise Refused(
             "tag-of-other-lot",
             f"Tag {payload.shown(tag.code)} was printed for lot {tag.lot_id}, and this bag is of lot "

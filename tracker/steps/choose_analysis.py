@@ -1,16 +1,21 @@
-"""Say which of several analyses of a sample stands where they measured the same thing."""
+"""Say which of several analyses of a sample stands where they measured the same thing.
+
+Where the sample is on hold for just this, the choice is the decision and lifts the hold.
+"""
 
 from __future__ import annotations
 
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import Act
+from tracker.domain.custody import Act, fold
+from tracker.domain.findings import HOLD
 from tracker.errors import NotFound
-from tracker.steps.append_event import on_sample
+from tracker.steps.append_event import following, on_sample
+from tracker.steps.judge_analysis import MEASURED_BEFORE
 from tracker.steps.print_tags import require_reason
 from tracker.storage.analysis import Analysis
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow
+from tracker.storage.custody import EventRow, events_of
 
 
 def choose_analysis(session: Session, sample: Sample, number: int, act: Act, *, reason: str) -> EventRow:
@@ -28,4 +33,21 @@ def choose_analysis(session: Session, sample: Sample, number: int, act: Act, *, 
             remedy="`tracker analyses` lists them.",
         )
     data = {"analysis": analysis.event_id, "number": str(number), "reason": reason.strip()}
-    return on_sample(session, "analysis chosen", sample, data, act)
+    event = on_sample(session, "analysis chosen", sample, data, act)
+    if _only_waits_for_this(session, sample):
+        on_sample(session, "hold lifted", sample, {"reason": reason.strip()}, following(act))
+    return event
+
+
+def _only_waits_for_this(session: Session, sample: Sample) -> bool:
+    """Whether the sample is on hold, and for nothing but that two analyses measured the same."""
+    events = events_of(session, sample.id)
+    holding = {hold.event_id for hold in fold(events).holds}
+    why = {
+        finding["code"]
+        for event in events
+        if event.event_id in holding
+        for finding in event.data.get("findings", ())
+        if finding["level"] == HOLD
+    }
+    return why == {MEASURED_BEFORE}

@@ -43,7 +43,7 @@ def core_lot(
     """
     planned = CoringPlan.from_dict(plan_in_force(session, sample.id).body)
     taken = _taken(planned, cores_taken, bales)
-    side = _entry(planned, entry)
+    side = planned.entry if entry is None else entry_read(entry, field="entry")
     if started_at is not None and started_at > act.at:
         raise Refused(
             "coring-times-reversed",
@@ -88,17 +88,16 @@ def _taken(planned: CoringPlan, cores_taken: str | int | None, bales: Mapping[in
     return counted
 
 
-def _entry(planned: CoringPlan, entry: str | None) -> str:
-    if entry is None:
-        return planned.entry
-    if entry not in (coring.SIDE, coring.END):
+def entry_read(text: str, *, field: str) -> str:
+    """Where the probe went in, "side" or "end". Raises Refused `not-an-entry`."""
+    if text not in (coring.SIDE, coring.END):
         raise Refused(
             "not-an-entry",
-            f"{entry!r} is not where a probe enters.",
-            field="entry",
+            f"{text!r} is not where a probe enters.",
+            field=field,
             remedy=f"Write {coring.SIDE} or {coring.END}.",
         )
-    return entry
+    return text
 
 
 def _departures(

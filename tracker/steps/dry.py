@@ -8,12 +8,13 @@ from decimal import Decimal
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import Act
+from tracker.domain.custody import ENDED, Act
 from tracker.domain.dry_matter import load_findings
 from tracker.domain.findings import Finding
+from tracker.domain.times import offset_minutes
 from tracker.domain.units import positive
 from tracker.errors import Conflict, NotFound, Refused
-from tracker.steps.append_event import on_sample
+from tracker.steps.append_event import following, on_sample, standing_of
 from tracker.storage.coring import Sample
 from tracker.storage.intake import OvenLoad, OvenPlace
 from tracker.storage.kept import practice_in_force
@@ -38,13 +39,19 @@ def load_oven(
             remedy="Set the oven near 55 C, and write the setting in degrees Celsius.",
         )
     _check_load(session, name, samples)
-    load = OvenLoad(name=name, oven=oven, set_celsius=celsius, in_at=act.occurred_at)
+    load = OvenLoad(
+        name=name,
+        oven=oven,
+        set_celsius=celsius,
+        in_at=act.occurred_at,
+        offset_minutes=offset_minutes(act.at),
+    )
     session.add(load)
     session.flush()
     for position, sample in enumerate(samples, start=1):
         session.add(OvenPlace(load_id=load.id, sample_id=sample.id, position=position))
         data = {"load": name, "oven": oven, "position": str(position), "set_celsius": str(celsius)}
-        on_sample(session, "oven in", sample, data, _part(act, position))
+        on_sample(session, "oven in", sample, data, following(act, position))
     session.flush()
     return load
 
@@ -87,14 +94,11 @@ def empty_oven(session: Session, name: str, act: Act) -> tuple[OvenLoad, tuple[F
     places = select(OvenPlace).where(OvenPlace.load_id == load.id).order_by(OvenPlace.position)
     for place in session.scalars(places).all():
         sample = session.get_one(Sample, place.sample_id)
+        if standing_of(session, sample).state in ENDED:
+            # A sack lost from the oven must not keep the others in it.
+            continue
         data = {"load": name, "oven": load.oven, "hours": format(hours.quantize(Decimal("0.01")), "f")}
-        on_sample(session, "oven out", sample, data, _part(act, place.position), findings=findings)
+        on_sample(session, "oven out", sample, data, following(act, place.position), findings=findings)
     load.out_at = act.occurred_at
     session.flush()
     return load, findings
-
-
-def _part(act: Act, number: int) -> Act:
-    """The act on one sack of several: a device's own event id names the load, and each sack's follows from it."""
-    event_id = f"{act.event_id}.{number}" if act.event_id else None
-    return Act(act.by, act.at, act.now, act.device, event_id, act.late_reason, act.note)

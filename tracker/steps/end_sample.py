@@ -6,13 +6,15 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act, Party
 from tracker.steps.append_event import on_sample
+from tracker.steps.hand_over import require_place
 from tracker.steps.print_tags import require_reason
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
 
 
 def archive(session: Session, sample: Sample, place: Party, act: Act) -> EventRow:
-    """Keep what remains in a place."""
+    """Keep what remains in a place. Raises Refused `not-a-place-to-store` and what custody raises."""
+    require_place(place)
     return on_sample(session, "archived", sample, {"place": place.as_data()}, act)
 
 

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act, corrected
 from tracker.domain.grinding import COARSE, FINE, gate
+from tracker.domain.practice import Practice
 from tracker.domain.units import percent, positive
 from tracker.steps.append_event import on_sample
 from tracker.storage.coring import Sample
@@ -34,11 +35,7 @@ def grind(
     Raises what domain.grinding.gate and custody raise.
     """
     practice = practice_in_force(session)
-    screen = (
-        practice.number(f"{stage}_screen")
-        if screen_mm is None and stage in EVENTS
-        else positive(screen_mm or "", field="screen_mm")
-    )
+    screen = _screen(stage, screen_mm, practice)
     events = corrected(events_of(session, sample.id))
     done = {
         key: Decimal(event.data["screen_mm"])
@@ -56,3 +53,10 @@ def grind(
         "dm": None if measured is None else str(measured),
     }
     return on_sample(session, EVENTS[stage], sample, data, act, findings=findings)
+
+
+def _screen(stage: str, screen_mm: str | Decimal | None, practice: Practice) -> Decimal:
+    if screen_mm is not None:
+        return positive(screen_mm, field="screen_mm")
+    # A grind nobody knows has no usual screen; the gate refuses it by its name.
+    return practice.number(f"{stage}_screen") if stage in EVENTS else Decimal(1)

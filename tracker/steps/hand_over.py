@@ -47,14 +47,19 @@ def cancel_transfer(session: Session, sample: Sample, act: Act, *, reason: str) 
 
 def store(session: Session, sample: Sample, place: Party, act: Act) -> EventRow:
     """Put the sample in a place, which holds it from then on. Raises Refused `not-a-place-to-store`."""
-    if place.kind != "place":
+    require_place(place)
+    return on_sample(session, "stored", sample, {"place": place.as_data()}, act)
+
+
+def require_place(party: Party) -> None:
+    """Raises Refused `not-a-place-to-store` for a person or a carrier."""
+    if party.kind != "place":
         raise Refused(
             "not-a-place-to-store",
-            f"{place.name} is a {place.kind}, not a place.",
+            f"{party.name} is a {party.kind}, not a place.",
             field="place",
             remedy="Name a place; a person or carrier gets it by a hand-over.",
         )
-    return on_sample(session, "stored", sample, {"place": place.as_data()}, act)
 
 
 def take_out(session: Session, sample: Sample, act: Act) -> EventRow:

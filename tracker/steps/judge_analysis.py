@@ -17,6 +17,7 @@ from tracker.storage.coring import Sample
 from tracker.storage.lots import Lot
 
 # Every source returns a dry matter of the portion it had; two of them are no contradiction.
+MEASURED_BEFORE = "analysed-before"
 OF_THE_PORTION = ("DM", "GH", "NH")
 
 
@@ -45,4 +46,4 @@ def _measured_before(session: Session, sample: Sample, given: dict[str, Value]) 
         return []
     first = standing[again[0]][0]
     words = f"Analysis {first.id} measured {', '.join(again)} already. Both are kept; somebody chooses which stands."
-    return [Finding("analysed-before", HOLD, words, tuple(again))]
+    return [Finding(MEASURED_BEFORE, HOLD, words, tuple(again))]

@@ -38,7 +38,8 @@ def print_tags(
     """Make one tag for each entry of `lots`: a lot's number, or None for a roll whose lots nobody knows yet.
 
     layout: the stock and the cells, as kept with the run. codes: given codes instead of drawn ones, for paper
-    that exists already. Raises Refused `base-url`, `nothing-to-print`, `code-used`, NotFound `unknown-lot`.
+    that exists already, one for each tag. Raises Refused `base-url`, `nothing-to-print`, `codes-miscounted`,
+    `code-used` and what labels.payload.read_code raises, NotFound `unknown-lot`.
     """
     if not lots:
         raise Refused(
@@ -50,8 +51,7 @@ def print_tags(
     run = _run(len(lots), base_url, layout, act)
     session.add(run)
     session.flush()
-    given = list(codes) or _new_codes(session, len(lots), chooser)
-    _refuse_used(session, given)
+    given = _given_codes(session, codes, len(lots)) or _new_codes(session, len(lots), chooser)
     printed = [_tag(run, code, lot, chooser) for code, lot in zip(given, lots, strict=True)]
     session.add_all([one.tag for one in printed])
     session.flush()
@@ -87,12 +87,24 @@ def _new_codes(session: Session, count: int, chooser: payload.Chooser | None) ->
     return list(codes)
 
 
+def _given_codes(session: Session, texts: Sequence[str], count: int) -> list[str]:
+    """The codes as they are kept, however they were written; none when none are given."""
+    if texts and len(texts) != count:
+        raise Refused(
+            "codes-miscounted",
+            f"{count} tags are asked for, and {len(texts)} codes are given.",
+            field="codes",
+            remedy="Give one code for each tag, or none and they are drawn.",
+        )
+    try:
+        codes = [payload.read_code(text) for text in texts]
+    except LabelError as error:
+        raise Refused(error.code, error.message, field="codes", remedy=error.remedy) from None
+    _refuse_used(session, codes)
+    return codes
+
+
 def _refuse_used(session: Session, codes: Sequence[str]) -> None:
-    for code in codes:
-        try:
-            payload.read_code(code)
-        except LabelError as error:
-            raise Refused(error.code, error.message, field="codes", remedy=error.remedy) from None
     used = session.scalar(select(Tag.code).where(Tag.code.in_(codes)))
     if used is not None or len(set(codes)) < len(codes):
         twice = used or next(code for code in codes if list(codes).count(code) > 1)

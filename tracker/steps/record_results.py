@@ -247,7 +247,7 @@ def attach(
         file_id=file.id,
         line=row.line,
         scanned_at=row.scanned_at,
-        findings=[{"code": f.code, "level": f.level, "words": f.words} for f in findings],
+        findings=[finding.as_data() for finding in findings],
     )
     session.add(analysis)
     session.flush()

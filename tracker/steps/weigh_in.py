@@ -56,6 +56,13 @@ def weigh(
             field="what",
             remedy=f"Choose from {', '.join(EVENTS)}.",
         )
+    if batch and what != "tare":
+        raise Refused(
+            "unknown-weighing",
+            f"Empty sacks give a tare, not what is weighed {what}.",
+            field="batch",
+            remedy="Weigh this sack by itself.",
+        )
     practice = practice_in_force(session)
     before = {row.what: row for row in weighings_in_force(session, sample.id)}
     if what == "tare" and "fresh" in before:

@@ -43,7 +43,9 @@ class Plan(Base):
 def sample_with_lot(session: Session, sample_id: int) -> Sample:
     """The sample with its lot, field and producer loaded."""
     loading = joinedload(Sample.lot).joinedload(Lot.field).joinedload(Field.producer)
-    return session.get_one(Sample, sample_id, options=(loading,))
+    wanted = select(Sample).where(Sample.id == sample_id).options(loading)
+    # A sample that the session knows already, bare, is filled in.
+    return session.scalars(wanted.execution_options(populate_existing=True)).one()
 
 
 def samples_of(session: Session, lot_id: int) -> Sequence[Sample]:

@@ -80,7 +80,7 @@ class Database:
                 raise Conflict(
                     "database-busy",
                     f"The season could not be written: {busy.orig}.",
-                    remedy="Nothing was recorded. Try again; if it stays so, look at the disk and who else is writing.",
+                    remedy="Nothing was recorded. Try again; if it stays so, look at the disk and who else writes.",
                 ) from busy
 
     def _keep(self, name: str, by: str, given: Mapping[str, Any], refused: TrackerError) -> None:

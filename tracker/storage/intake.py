@@ -42,7 +42,10 @@ class Weighing(Base):
 
 
 class OvenLoad(Base):
-    """The sacks that go in and come out together. Out is empty while the load is in the oven."""
+    """The sacks that go in and come out together. Out is empty while the load is in the oven.
+
+    offset_minutes: from UTC, of the device that recorded the load.
+    """
 
     __tablename__ = "oven_load"
 
@@ -52,6 +55,7 @@ class OvenLoad(Base):
     set_celsius: Mapped[Decimal] = mapped_column(Digits)
     in_at: Mapped[datetime] = mapped_column(Utc)
     out_at: Mapped[datetime | None] = mapped_column(Utc)
+    offset_minutes: Mapped[int]
 
 
 class OvenPlace(Base):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from decimal import Decimal
 
-from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint
+from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint, select
 from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship
 
 from tracker.domain.lot import LotFacts
@@ -60,15 +60,14 @@ class Lot(Base):
 
 def lot_numbered(session: Session, number: int) -> Lot:
     """The lot with its field and producer. Raises NotFound `unknown-lot`."""
-    row = session.get(Lot, number, options=WITH_PRODUCER)
+    wanted = select(Lot).where(Lot.id == number).options(joinedload(Lot.field).joinedload(Field.producer))
+    # A lot that the session knows already, bare, is filled in.
+    row = session.scalar(wanted.execution_options(populate_existing=True))
     if row is None:
         raise NotFound(
             "unknown-lot", f"There is no lot {number}.", field="lot", remedy="`tracker lots` lists them."
         )
     return row
-
-
-WITH_PRODUCER = (joinedload(Lot.field).joinedload(Field.producer),)
 
 
 def facts_of(lot: Lot) -> LotFacts:

@@ -32,6 +32,7 @@ def upgrade() -> None:
         sa.Column("set_celsius", sa.Text(), nullable=False),
         sa.Column("in_at", sa.DateTime(), nullable=False),
         sa.Column("out_at", sa.DateTime(), nullable=True),
+        sa.Column("offset_minutes", sa.Integer(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_oven_load")),
         sa.UniqueConstraint("name", name=op.f("uq_oven_load_name")),
     )
