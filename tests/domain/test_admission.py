@@ -345,7 +345,9 @@ def test_a_hold_heard_of_late_does_not_undo_what_was_done_before_it_was_known() 
     """Our rule: a late entry must leave a chain that holds, and nobody can heed what nobody has heard."""
     life = dried()
     life = life.then("coarse ground", ANALYST, minute=900)
-    late = life.next("held", CLERK, minute=5, late_reason="The form lay in the van.", reason="The bag was torn.")
+    late = life.next(
+        "held", CLERK, minute=5, late_reason="The form lay in the van.", reason="The bag was torn."
+    )
     assert admit(life.events, late).on_hold
 
 

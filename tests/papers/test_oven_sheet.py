@@ -12,23 +12,21 @@ import pytest
 from tests.papers.reading import stray, texts
 from tracker.domain.grinding import SAFETY
 from tracker.errors import Refused
-from tracker.papers.oven_sheet import LoadSheet, SackLine, oven_sheet
+from tracker.lookups.oven_load import Load, Sack
+from tracker.papers.oven_sheet import oven_sheet
 
 CDT = timezone(timedelta(hours=-5))
 
 
-def make_load(count: int = 3, **changes: object) -> LoadSheet:
+def make_load(count: int = 3, **changes: object) -> Load:
     lines = tuple(
-        SackLine(number, f"3R71-XZ{number:02d}", 40 + number, Decimal("18.2"))
-        for number in range(count, 0, -1)
+        Sack(number, f"3R71-XZ{number:02d}", 40 + number, Decimal("18.2")) for number in range(count, 0, -1)
     )
-    load = LoadSheet(
-        "15 Jun A", "oven 2", Decimal(55), datetime(2026, 6, 15, 10, 20, tzinfo=CDT), sacks=lines
-    )
+    load = Load("15 Jun A", "oven 2", Decimal(55), datetime(2026, 6, 15, 10, 20, tzinfo=CDT), sacks=lines)
     return replace(load, **changes)  # type: ignore[arg-type]
 
 
-def printed(load: LoadSheet, paper: str = "a4") -> bytes:
+def printed(load: Load, paper: str = "a4") -> bytes:
     file = io.BytesIO()
     pages = oven_sheet(file, load, paper)
     assert pages == len(texts(file.getvalue()))
@@ -43,8 +41,8 @@ def test_the_sheet_names_load_oven_setting_and_time() -> None:
 
 def test_the_sacks_stand_by_their_place_with_known_weights() -> None:
     sacks = (
-        SackLine(2, "8CMT-YHRT", 7, Decimal("18.25"), Decimal("218.30"), None),
-        SackLine(1, "3R71-XZ15", 12, Decimal("18.20"), Decimal("218.20"), Decimal("198.40")),
+        Sack(2, "8CMT-YHRT", 7, Decimal("18.25"), Decimal("218.30"), None),
+        Sack(1, "3R71-XZ15", 12, Decimal("18.20"), Decimal("218.20"), Decimal("198.40")),
     )
     (page,) = texts(printed(make_load(sacks=sacks)))
     assert "1 3R71-XZ15 12 18.20 218.20 198.40 2 8CMT-YHRT 7 18.25 218.30 Signed" in page

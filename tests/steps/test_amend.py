@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
@@ -159,3 +160,29 @@ def test_only_an_entry_in_a_samples_way_is_corrected(season: Database, seq: int)
     made(season, make_dried)
     # The first entry of the season registers the lot, and is in no sample's way.
     assert refused(season, lambda s: changed(s, seq, {"grams": "1"})).code == "unknown-entry"
+
+
+def test_a_corrected_dry_weight_above_the_fresh_one_puts_the_sample_on_hold(season: Database) -> None:
+    sample = made(season, make_dried)
+    wrong = entry(season, sample, "dry weighed")
+    done(season, lambda s: changed(s, wrong.seq, {"grams": "391.6"}))
+    (hold,) = standing(season, sample).holds
+    assert "dry hay weighs" in hold.reason
+
+
+def test_a_weight_is_not_corrected_to_less_than_its_sack(season: Database) -> None:
+    wrong = entry(season, made(season, make_dried), "fresh weighed")
+    error = refused(season, lambda s: changed(s, wrong.seq, {"grams": "3.3"}))
+    assert error.code == "gross-not-above-tare"
+
+
+def test_somebody_of_the_field_corrects_only_what_he_recorded(season: Database) -> None:
+    sample = made(season, make_dried)
+    weight, cores = entry(season, sample, "dry weighed"), entry(season, sample, "cored")
+
+    def by(who: str, seq: int, changes: dict[str, str]) -> Callable[[Session], EventRow]:
+        return lambda s: amend(s, seq, changes, act(s, who, 1400), reason="misread")
+
+    assert refused(season, by("ulf", weight.seq, {"grams": "200.0"})).code == "not-allowed"
+    assert refused(season, by("ulf", cores.seq, {"cores_taken": "19"})).code == "not-allowed"
+    assert done(season, by("tove", cores.seq, {"cores_taken": "19"})).kind == "amended"

@@ -56,6 +56,7 @@ def add(commands: Any) -> None:
 
 
 def on_sample(commands: Any, name: str, words: str, run: Any) -> argparse.ArgumentParser:
+    """Add a command that is about one sample."""
     made = command(commands, name, words, run)
     made.add_argument("sample", help="the tag's code, or `lot 12`")
     return made
@@ -212,11 +213,11 @@ def _amend(asked: argparse.Namespace) -> None:
 
 
 def _way(asked: argparse.Namespace) -> None:
-    from tracker.lookups.find import sample_named
+    from tracker.lookups.find import sample_ever_named
     from tracker.lookups.sample_way import way_of
 
     with reading(asked) as session:
-        found = way_of(session, sample_named(session, asked.sample))
+        found = way_of(session, sample_ever_named(session, asked.sample))
     say(asked, found.as_dict(), *_way_lines(found))
 
 

@@ -134,10 +134,10 @@ def _set_aside(asked: argparse.Namespace) -> None:
 
 def _analyses(asked: argparse.Namespace) -> None:
     from tracker.lookups.analyses import analyses_of
-    from tracker.lookups.find import sample_named
+    from tracker.lookups.find import sample_ever_named
 
     with reading(asked) as session:
-        found = analyses_of(session, sample_named(session, asked.sample).id)
+        found = analyses_of(session, sample_ever_named(session, asked.sample).id)
     lines: list[str] = []
     for one in found:
         lines.append(
@@ -171,11 +171,11 @@ def _release(asked: argparse.Namespace) -> None:
 def _report(asked: argparse.Namespace) -> None:
     import json
 
-    from tracker.lookups.find import sample_named
+    from tracker.lookups.find import sample_ever_named
     from tracker.lookups.issued_reports import issued_report
 
     with reading(asked) as session:
-        issued = issued_report(session, sample_named(session, asked.sample).id, asked.version)
+        issued = issued_report(session, sample_ever_named(session, asked.sample).id, asked.version)
     if asked.out is None:
         print(json.dumps(plain(issued.body), ensure_ascii=False, indent=1))
         return

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 from sqlalchemy import select
@@ -147,12 +148,7 @@ def runs(season: Season) -> Iterator[tuple[str, datetime, bytes]]:
 def _scanned(season: Season) -> Iterator[Moment]:
     for name, at, content in runs(season):
         yield _taken_in(INSTRUMENT, name, content, at)
-        yield Moment(
-            at + timedelta(days=1),
-            LEAD,
-            "parked rows",
-            lambda s, act, name=name: _decide(season, s, name, act),
-        )
+        yield Moment(at + timedelta(days=1), LEAD, "parked rows", partial(_decide, season, name))
         if name.startswith("run-"):
             yield from _released(season, name, at + timedelta(days=2))
 
@@ -164,7 +160,7 @@ def _taken_in(source: str, name: str, content: bytes, at: datetime) -> Moment:
     return Moment(at, ANALYST, "import analyses", do)
 
 
-def _decide(season: Season, session: Session, name: str, act: Act) -> None:
+def _decide(season: Season, name: str, session: Session, act: Act) -> None:
     """Answer the file's parked rows as the mishaps say."""
     truth = {row["code"]: row for row in season.rows("mishaps.csv")}
     wanted = select(ParkedRow).join(ResultFile).where(ResultFile.name == name).order_by(ParkedRow.id)

@@ -25,9 +25,9 @@ class Sack:
     position: int
     code: str
     lot: int
-    tare: Decimal | None
-    fresh: Decimal | None
-    dry: Decimal | None
+    tare: Decimal | None = None
+    fresh: Decimal | None = None
+    dry: Decimal | None = None
 
 
 @dataclass(frozen=True)
@@ -42,9 +42,9 @@ class Load:
     oven: str
     set_celsius: Decimal
     in_at: datetime
-    due_at: datetime
-    out_at: datetime | None
-    sacks: tuple[Sack, ...]
+    out_at: datetime | None = None
+    due_at: datetime | None = None
+    sacks: tuple[Sack, ...] = ()
 
 
 def load_named(session: Session, name: str) -> Load:

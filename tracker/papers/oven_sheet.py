@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
-from decimal import Decimal
-
 from reportlab.lib.colors import black
 from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 
 from tracker.domain.grinding import SAFETY
 from tracker.domain.times import said
+from tracker.lookups.oven_load import Load, Sack
 from tracker.papers.flow import TITLE_PT, cell, heading, inner_mm, pairs, ruled, write_flow
 from tracker.papers.pen import MM, Target
 
@@ -20,32 +17,7 @@ WIDTHS_MM = (14.0, 58.0, 17.0, 27.0, 27.0, 27.0)
 SIGNED = (("In by", "Date and time"), ("Out by", "Date and time"), ("Dry weighed by", "Balance"))
 
 
-@dataclass(frozen=True)
-class SackLine:
-    """A sack in the load: its place, the tag's code as shown, the lot's number, and weights in grams if known."""
-
-    position: int
-    code: str
-    lot: int
-    tare: Decimal | None = None
-    fresh: Decimal | None = None
-    dry: Decimal | None = None
-
-
-@dataclass(frozen=True)
-class LoadSheet:
-    """An oven load; set_celsius in degrees Celsius, times aware, out_at and due_at None while not known."""
-
-    name: str
-    oven: str
-    set_celsius: Decimal
-    in_at: datetime
-    out_at: datetime | None = None
-    due_at: datetime | None = None
-    sacks: tuple[SackLine, ...] = ()
-
-
-def oven_sheet(file: Target, load: LoadSheet, paper: str = "a4") -> int:
+def oven_sheet(file: Target, load: Load, paper: str = "a4") -> int:
     """Write the sheet and return how many pages it has. paper: a4 or letter.
 
     Weights that are known are printed, the others left to be written in. Raises Refused `unknown-paper`.
@@ -58,7 +30,7 @@ def oven_sheet(file: Target, load: LoadSheet, paper: str = "a4") -> int:
     return write_flow(file, story, title=f"Oven load {load.name}", foot=f"Oven load {load.name}", paper=paper)
 
 
-def _facts(load: LoadSheet) -> list[tuple[str, str]]:
+def _facts(load: Load) -> list[tuple[str, str]]:
     count = len(load.sacks)
     facts = [
         ("Oven", f"{load.oven}, set to {load.set_celsius} °C"),
@@ -72,7 +44,7 @@ def _facts(load: LoadSheet) -> list[tuple[str, str]]:
     return facts
 
 
-def _sacks(load: LoadSheet) -> Table:
+def _sacks(load: Load) -> Table:
     rows = [[_row(sack)] for sack in sorted(load.sacks, key=lambda sack: sack.position)]
     body = ((0, 1), (-1, -1))
     more = [
@@ -85,7 +57,7 @@ def _sacks(load: LoadSheet) -> Table:
     return ruled(COLUMNS, rows, WIDTHS_MM, right=(3, 4, 5), more=more if rows else ())
 
 
-def _row(sack: SackLine) -> list[object]:
+def _row(sack: Sack) -> list[object]:
     weights = [
         "" if grams is None else cell(grams, size=11, right=True)
         for grams in (sack.tare, sack.fresh, sack.dry)

@@ -61,7 +61,9 @@ def _first(body: Body) -> list[Any] | None:
     if not given(dry.get("total")):
         return None
     value = with_margin(figure(dry["total"]), dry.get("total_margin"))
-    return _headline_row("Dry matter", value, "% as received", cautions(body, *DRY_MATTER))
+    # A margin this small misleads unless it says what it leaves out.
+    covers = f"± of the {dry['covers']} only" if given(dry.get("covers")) else ""
+    return _headline_row("Dry matter", value, "% as received", cautions(body, *DRY_MATTER), covers)
 
 
 def _headline_results(body: Body) -> list[list[Any]]:

@@ -8,7 +8,9 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import Act
+from tracker.domain import dry_matter, intake
+from tracker.domain.custody import LAB_ROLES, Act
+from tracker.domain.findings import Finding
 from tracker.domain.units import grams, number, positive, whole
 from tracker.errors import NotFound, Refused
 from tracker.steps.append_event import on_sample
@@ -16,7 +18,8 @@ from tracker.steps.core_lot import entry_read
 from tracker.steps.print_tags import require_reason
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
-from tracker.storage.intake import Weighing
+from tracker.storage.intake import Weighing, reading_of, tare_of, weighings_in_force
+from tracker.storage.kept import practice_in_force
 
 Reader = Callable[[str, str], str]
 
@@ -70,8 +73,9 @@ AMENDABLE: dict[str, dict[str, Reader]] = {
 def amend(session: Session, seq: int, changes: Mapping[str, str], act: Act, *, reason: str) -> EventRow:
     """Correct the entry with this number. changes: field -> what it should be.
 
-    Raises NotFound `unknown-entry`, Refused `reason-missing`, `entry-incomplete`, `not-amendable`, and what
-    reads the new values.
+    A corrected weight is judged like a weighing, and may put the sample on hold. Raises NotFound
+    `unknown-entry`, Refused `reason-missing`, `entry-incomplete`, `not-amendable`, `not-allowed`, and what reads
+    and judges the new values.
     """
     require_reason(reason)
     target = session.get(EventRow, seq)
@@ -104,32 +108,57 @@ def amend(session: Session, seq: int, changes: Mapping[str, str], act: Act, *, r
         read[field] = readers[field](text, field)
     sample = session.get_one(Sample, target.sample_id)
     data = {"target": target.event_id, "target_kind": target.kind, "changes": read, "reason": reason.strip()}
-    event = on_sample(session, "amended", sample, data, act)
-    if "grams" in read or "balance" in read:
-        _correct_weighing(session, target, event, read, act)
+    if not _may_amend(target, act):
+        raise Refused(
+            "not-allowed",
+            f"{act.by.key} may not correct what {target.by} recorded.",
+            field="by",
+            remedy="Whoever recorded it corrects it, or somebody of the laboratory.",
+        )
+    if "grams" not in read and "balance" not in read:
+        return on_sample(session, "amended", sample, data, act)
+    corrected = _corrected_weighing(session, target, read)
+    event = on_sample(session, "amended", sample, data, act, findings=_judged(session, sample, corrected))
+    corrected.event_id = event.event_id
+    session.add(corrected)
+    session.flush()
     return event
 
 
-def _correct_weighing(
-    session: Session, target: EventRow, event: EventRow, read: Mapping[str, Any], act: Act
-) -> None:
-    """Add the corrected reading beside the one it corrects, or beside that one's last correction."""
+def _may_amend(target: EventRow, act: Act) -> bool:
+    return act.by.key == target.by or act.by.role in LAB_ROLES
+
+
+def _corrected_weighing(session: Session, target: EventRow, read: Mapping[str, Any]) -> Weighing:
+    """The corrected reading, beside the one it corrects or beside that one's last correction."""
     old = session.scalars(select(Weighing).where(Weighing.event_id == target.event_id)).one()
     while later := session.scalar(select(Weighing).where(Weighing.corrects_id == old.id)):
         old = later
-    session.add(
-        Weighing(
-            event_id=event.event_id,
-            sample_id=old.sample_id,
-            what=old.what,
-            grams=grams(read["grams"], field="grams") if "grams" in read else old.grams,
-            zeroed=old.zeroed,
-            step=old.step,
-            batch_n=None if "grams" in read else old.batch_n,
-            batch_sd=None if "grams" in read else old.batch_sd,
-            balance=str(read.get("balance", old.balance)),
-            weighed_at=old.weighed_at,
-            corrects_id=old.id,
-        )
+    return Weighing(
+        sample_id=old.sample_id,
+        what=old.what,
+        grams=grams(read["grams"], field="grams") if "grams" in read else old.grams,
+        zeroed=old.zeroed,
+        step=old.step,
+        batch_n=None if "grams" in read else old.batch_n,
+        batch_sd=None if "grams" in read else old.batch_sd,
+        balance=str(read.get("balance", old.balance)),
+        weighed_at=old.weighed_at,
+        corrects_id=old.id,
     )
-    session.flush()
+
+
+def _judged(session: Session, sample: Sample, corrected: Weighing) -> tuple[Finding, ...]:
+    """What is to be said of the sample's weights with the corrected one in its place.
+
+    Raises Refused `gross-not-above-tare` and `tare-missing`, as the weighing itself would have.
+    """
+    rows = {row.what: row for row in weighings_in_force(session, sample.id)} | {corrected.what: corrected}
+    tare = tare_of(rows["tare"]) if "tare" in rows else None
+    readings = {what: reading_of(row) for what, row in rows.items() if what in ("fresh", "dry", "dry again")}
+    for reading in readings.values():
+        intake.net_of(reading, tare)
+    if "fresh" not in readings or "dry" not in readings:
+        return ()
+    practice = practice_in_force(session)
+    return dry_matter.dm_findings(tare, readings["fresh"], readings["dry"], practice)

@@ -51,7 +51,7 @@ def receive(
         age_days=_age_days(events_of(session, sample.id), act),
     )
     findings = list(judge_receipt(receipt, practice_in_force(session)))
-    if unannounced.strip():
+    if unannounced.strip() and standing.transfer is None:
         words = "It arrived without having been signed away."
         findings.append(Finding("unannounced", HOLD, words))
     data: dict[str, Any] = {

@@ -70,7 +70,7 @@ def facts_given(given: NewLot, act: Act) -> LotFacts:
         bale_mass=given.bale_mass,
         bale_mass_unit=given.bale_mass_unit,
         storage=given.storage,
-        today=act.at.date(),
+        today=act.occurred_at.astimezone(act.at.tzinfo).date(),
     )
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from sqlalchemy.orm import Session
+from sqlalchemy import select
+from sqlalchemy.orm import Session, joinedload
 
 from tracker.domain.custody import Act
 from tracker.domain.lot import split_offer
@@ -14,7 +15,8 @@ from tracker.files.lots_file import LotEntry, LotRow, read_lots
 from tracker.files.tables import read_table
 from tracker.steps.register_lot import NewLot, facts_given, register_lot
 from tracker.storage.kept import keep_refusal, practice_in_force
-from tracker.storage.lots import Lot
+from tracker.storage.lots import Field, Lot, facts_of
+from tracker.storage.people import Producer
 
 Progress = Callable[[int, int], None]
 PARTS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
@@ -69,7 +71,23 @@ def _one(session: Session, row: LotRow, act: Act) -> LineAnswer:
         return LineAnswer(row.line, lot.id, None)
     except TrackerError as refused:
         refused.line = row.line
-        return LineAnswer(row.line, None, refused, known=refused.code == "lot-known")
+        same = refused.code == "lot-known" and _as_registered(session, row.entry, act)
+        return LineAnswer(row.line, None, refused, known=same)
+
+
+def _as_registered(session: Session, entry: LotEntry, act: Act) -> bool:
+    """Whether the lot that is known is this very one; one with other facts is a contradiction, and kept."""
+    facts = facts_given(_new(entry), act)
+    wanted = select(Lot).join(Field).join(Producer).options(joinedload(Lot.field))
+    known = session.scalars(
+        wanted.where(
+            Producer.name == entry.producer,
+            Field.name == facts.field_name,
+            Lot.cutting == facts.cutting,
+            Lot.season == facts.harvest_date.year,
+        )
+    )
+    return any(facts_of(lot) == facts for lot in known)
 
 
 def _new(entry: LotEntry) -> NewLot:
