@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import Act, fold
+from tracker.domain.custody import Act, Event, fold
 from tracker.domain.findings import HOLD
 from tracker.errors import NotFound
 from tracker.steps.append_event import following, on_sample
@@ -40,14 +40,15 @@ def choose_analysis(session: Session, sample: Sample, number: int, act: Act, *, 
 
 
 def _only_waits_for_this(session: Session, sample: Sample) -> bool:
-    """Whether the sample is on hold, and for nothing but that two analyses measured the same."""
-    events = events_of(session, sample.id)
-    holding = {hold.event_id for hold in fold(events).holds}
-    why = {
-        finding["code"]
-        for event in events
-        if event.event_id in holding
-        for finding in event.data.get("findings", ())
-        if finding["level"] == HOLD
-    }
-    return why == {MEASURED_BEFORE}
+    """Whether the sample is on hold, and for nothing but that two analyses measured the same.
+
+    A decision lifts every hold there is, so one for another reason, or put on by a person, keeps them all.
+    """
+    events = {event.event_id: event for event in events_of(session, sample.id)}
+    holds = fold(events.values()).holds
+    return bool(holds) and all(_why(events[hold.event_id]) == {MEASURED_BEFORE} for hold in holds)
+
+
+def _why(event: Event) -> set[str]:
+    """The codes of what put the sample on hold; none where a person did, in words."""
+    return {str(finding["code"]) for finding in event.data.get("findings", ()) if finding["level"] == HOLD}
