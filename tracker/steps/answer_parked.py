@@ -10,12 +10,14 @@ from sqlalchemy.orm import Session, joinedload
 
 from tracker.domain.custody import Act
 from tracker.errors import Conflict, NotFound, Refused
-from tracker.files.column_map import load_column_map
+from tracker.files.column_map import ColumnMap, load_column_map
 from tracker.files.results_file import each_result
 from tracker.files.tables import Row, read_table
 from tracker.steps.print_tags import require_reason
 from tracker.steps.record_results import attach, event_kind, sample_for
 from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source
+
+MISSHAPEN = ("row-too-short", "row-too-long", "broken-quotes")
 
 
 def take_in(
@@ -39,6 +41,7 @@ def take_in(
     source = session.get_one(Source, file.map.source_id)
     column_map = load_column_map(file.map.body)
     table = read_table(file.name, file.content, sheet=file.sheet)
+    _require_told(parked, column_map, corrected or {})
     cells = _corrected(table.header, parked.cells, corrected or {})
     repaired = replace(table, rows=(Row(parked.line, cells, None),))
     row = next(iter(each_result(repaired, column_map)))
@@ -56,6 +59,22 @@ def take_in(
     session.flush()
     _answer(session, parked, act, reason, analysis.id)
     return analysis
+
+
+def _require_told(parked: ParkedRow, column_map: ColumnMap, corrected: Mapping[str, str]) -> None:
+    """Which cell of a misshapen row is whose nobody can tell, so a person tells each of them, or it waits."""
+    problem = parked.problems[0]
+    if problem["code"] not in MISSHAPEN:
+        return
+    untold = [name for name in column_map.headers() if name != column_map.sample and name not in corrected]
+    if untold:
+        raise Refused(
+            "still-wrong",
+            problem["message"],
+            field=untold[0],
+            line=parked.line,
+            remedy=f"Say what stands under each header: {', '.join(untold)} too.",
+        )
 
 
 def _corrected(header: tuple[str, ...], cells: list[str], corrected: Mapping[str, str]) -> tuple[str, ...]:
