@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_UP, Decimal
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -11,7 +11,6 @@ from sqlalchemy.orm import Session
 from tracker.domain import dry_matter
 from tracker.domain.dry_matter import PartialDM, TotalDM
 from tracker.domain.findings import Finding
-from tracker.domain.units import to_places
 from tracker.storage.analysis import values_in_force
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
@@ -118,4 +117,5 @@ def _margin(stated: PartialDM | TotalDM | None) -> str | None:
     """± at 95 %, rounded up to the digits of the value: a margin is never made to look better."""
     if stated is None:
         return None
-    return format(to_places(stated.expanded, stated.decimals), "f")
+    last_digit = Decimal(1).scaleb(-stated.decimals)
+    return format(stated.expanded.quantize(last_digit, rounding=ROUND_UP), "f")
