@@ -5,7 +5,7 @@ The keys are described in docs/report.md; numbers are text with the digits worth
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -18,7 +18,7 @@ from tracker.domain.coring import CoringPlan
 from tracker.domain.custody import Event, corrected, fold
 from tracker.domain.lot import FORAGE_KINDS, bale_pounds, mass_is_assumed, mass_short_tons
 from tracker.domain.practice import Practice
-from tracker.domain.precision import practice_margin
+from tracker.domain.precision import even_shares, practice_margin
 from tracker.domain.units import to_places
 from tracker.lookups.dry_matter import DryMatter, dry_matter_of
 from tracker.lookups.sample_way import station_dict, step_dict, way_of
@@ -151,23 +151,18 @@ def _margins(plan: CoringPlan, events: list[Event], practice: Practice) -> dict[
     event = _last(events, "cored")
     if event is None:
         return {}
-    bales = event.data.get("bales")
-    if bales:
-        shares = [int(cores) for cores in bales.values() if int(cores)]
-    else:
-        # Nobody noted which bales were left out; the cores that were taken came from one bale each, or evenly.
-        taken = int(event.data["cores_taken"])
-        shares = [pick.cores for pick in plan.picks]
-        shares = shares if taken == plan.cores else _even(taken, len(shares))
+    taken = int(event.data["cores_taken"])
+    noted = event.data.get("bales") or {}
+    shares: Sequence[int] = [int(cores) for cores in noted.values() if int(cores)]
+    if sum(shares) != taken:
+        # Nobody noted which bales were left out, or the count was corrected since; the cores that were taken came
+        # from one bale each, or evenly.
+        picked = [pick.cores for pick in plan.picks]
+        shares = picked if taken == plan.cores else even_shares(taken, len(picked))
     return {
         code: format(to_places(practice_margin(name, plan.bale_count, shares, practice).half_width, 1), "f")
         for code, name in (("CP", "cp"), ("NDF", "ndf"))
     }
-
-
-def _even(cores: int, bales: int) -> list[int]:
-    each, over = divmod(cores, min(cores, bales))
-    return [each + 1 if place < over else each for place in range(min(cores, bales))]
 
 
 def _on_dry_matter(standing: Mapping[str, tuple[Analysis, ResultValue]]) -> dict[str, Value]:
