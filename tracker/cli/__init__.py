@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 
 from tracker.cli import bags, bench, hand_overs, lots, office, people, results
+from tracker.cli.doing import keep
 from tracker.errors import TrackerError
 
 ROOMS = (lots, bags, hand_overs, bench, results, people, office)
@@ -18,6 +19,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return int(asked.run(asked) or 0)
     except TrackerError as refused:
+        keep(asked, refused)
         return _refuse(refused, asked.json)
     except BrokenPipeError:
         # The reader went away, as `head` does; there is nobody left to tell.

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from tracker.cli.doing import acting, command, progress, reading, say, writing
+from tracker.cli.doing import acting, command, counted, integer, progress, reading, say, writing
 
 if TYPE_CHECKING:
     from tracker.papers.tag_sheet import Layout, Office
@@ -16,8 +16,8 @@ def add(commands: Any) -> None:
     tags = command(
         commands, "print-tags", "print tags for lots, or a roll for lots not known yet", _print_tags
     )
-    tags.add_argument("--lot", type=int, action="append", default=[], help="once for each lot")
-    tags.add_argument("--roll", type=int, default=0, metavar="COUNT", help="so many tags without a lot")
+    tags.add_argument("--lot", type=integer, action="append", default=[], help="once for each lot")
+    tags.add_argument("--roll", type=integer, default=0, metavar="COUNT", help="so many tags without a lot")
     _layout(tags, "a4-2x4")
     again = command(commands, "reprint-tag", "print a tag again: same code, new stub", _reprint_tag)
     again.add_argument("code")
@@ -56,9 +56,13 @@ def _layout(made: argparse.ArgumentParser, stock: str) -> None:
     made.add_argument(
         "--stock", default=stock, help="`python -m labels stocks` lists them (default %(default)s)"
     )
-    made.add_argument("--start", type=int, default=1, metavar="CELL", help="first cell of a part-used sheet")
-    made.add_argument("--skip", type=int, action="append", default=[], metavar="CELL", help="a spoilt cell")
-    made.add_argument("--rotation", type=int, default=0, choices=(0, 90, 180, 270))
+    made.add_argument(
+        "--start", type=integer, default=1, metavar="CELL", help="first cell of a part-used sheet"
+    )
+    made.add_argument(
+        "--skip", type=integer, action="append", default=[], metavar="CELL", help="a spoilt cell"
+    )
+    made.add_argument("--rotation", type=integer, default=0, choices=(0, 90, 180, 270))
     made.add_argument("--offset-x", default="0", metavar="MM", help="this printer's shift to the right")
     made.add_argument("--offset-y", default="0", metavar="MM", help="this printer's shift downwards")
 
@@ -103,7 +107,7 @@ def _say_printed(asked: argparse.Namespace, run: int, codes: list[str]) -> None:
     say(
         asked,
         values,
-        f"Run {run}, {len(codes)} tags in {asked.out}: {said}.",
+        f"Run {run}, {counted(len(codes), 'tag')} in {asked.out}: {said}.",
         "Print it at 100 %, without scaling.",
     )
 
@@ -138,7 +142,7 @@ def _print_sacks(asked: argparse.Namespace) -> None:
     say(
         asked,
         {"file": asked.out, "codes": [code for code, _ in sacks]},
-        f"{len(sacks)} sack labels in {asked.out}.",
+        f"{counted(len(sacks), 'sack label')} in {asked.out}.",
     )
 
 
@@ -190,8 +194,9 @@ def _retag(asked: argparse.Namespace) -> None:
 
 
 def _void_tag(asked: argparse.Namespace) -> None:
+    from labels.payload import shown
     from tracker.steps.print_tags import void_tag
 
     with acting(asked) as (session, act):
         tag = void_tag(session, asked.code, act, reason=asked.reason)
-    say(asked, {"code": tag.code, "state": tag.state}, f"Tag {tag.code} is void. Cut it up.")
+    say(asked, {"code": tag.code, "state": tag.state}, f"Tag {shown(tag.code)} is void. Cut it up.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from tracker.cli.doing import acting, command, reading, say, writing
+from tracker.cli.doing import acting, command, counted, reading, say, writing
 from tracker.cli.hand_overs import on_sample, record
 
 
@@ -65,7 +65,12 @@ def _oven_in(asked: argparse.Namespace) -> None:
         load = load_oven(session, asked.load, samples, act, oven=asked.oven, set_celsius=asked.celsius)
     cautions = [finding.words for finding in SAFETY["oven"]]
     values = {"load": load.name, "sacks": len(samples), "in_at": load.in_at, "cautions": cautions}
-    say(asked, values, f"Load {load.name}: {len(samples)} sacks in at {load.set_celsius} C.", *cautions)
+    say(
+        asked,
+        values,
+        f"Load {load.name}: {counted(len(samples), 'sack')} in at {load.set_celsius} C.",
+        *cautions,
+    )
 
 
 def _oven_out(asked: argparse.Namespace) -> None:

@@ -6,7 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, is_dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -17,11 +17,14 @@ if TYPE_CHECKING:
     from sqlalchemy.orm import Session
 
     from tracker.domain.custody import Act
+    from tracker.errors import TrackerError
     from tracker.storage.engine import Database
 
 Run = Callable[[argparse.Namespace], int | None]
 # Not part of what a person asked for, and so not kept with a refusal.
-_OURS = ("run", "json", "database", "by")
+_OURS = ("run", "json", "database", "by", "kept")
+# What SQLite can hold and an int in Python need not.
+LARGEST = 2**63 - 1
 
 
 def command(commands: Any, name: str, words: str, run: Run, *, acts: bool = True) -> argparse.ArgumentParser:
@@ -40,21 +43,78 @@ def command(commands: Any, name: str, words: str, run: Run, *, acts: bool = True
     return made
 
 
+def integer(text: str) -> int:
+    """For argparse: a whole number that the database can hold."""
+    if not text.isascii() or abs(found := int(text)) > LARGEST:
+        raise ValueError(text)
+    return found
+
+
 def open_season(asked: argparse.Namespace, *, checked: bool = True) -> Database:
-    """The database of this command. Raises NotFound `database-missing`, `database-version`."""
+    """The database of this command, to be closed.
+
+    Raises NotFound `database-missing`, `database-version`, `database-unreadable`, Refused `database-address`.
+    """
     from tracker.settings import read
     from tracker.storage.engine import Database
 
-    season = Database(asked.database or read().database)
-    if checked:
-        season.check_version()
+    address = asked.database or read().database
+    with database_faults(address):
+        season = Database(address)
+        if checked:
+            _refuse_missing_file(season)
+            season.check_version()
     return season
+
+
+@contextmanager
+def database_faults(address: str) -> Iterator[None]:
+    """What the database itself says while it is opened or made becomes a refusal with the address.
+
+    Raises Refused `database-address`, NotFound `database-unreadable`.
+    """
+    from sqlalchemy.exc import ArgumentError, DBAPIError
+
+    from tracker.errors import NotFound, Refused
+
+    try:
+        yield
+    except (ArgumentError, ImportError):
+        raise Refused(
+            "database-address",
+            f"{address!r} is not a database address that is understood here.",
+            field="database",
+            remedy="Write it like sqlite:///season.db.",
+        ) from None
+    except DBAPIError as fault:
+        raise NotFound(
+            "database-unreadable",
+            f"{address} cannot be used: {fault.orig}.",
+            field="database",
+            remedy="Is it a season, and may you read and write it and its folder? Check the address.",
+        ) from None
+
+
+def _refuse_missing_file(season: Database) -> None:
+    """SQLite would make an empty file of a mistyped name, and it would lie there."""
+    from tracker.errors import NotFound
+
+    url = season.engine.url
+    if url.get_backend_name() != "sqlite" or not url.database or url.database.startswith((":", "file:")):
+        return
+    if Path(url.database).parent.is_dir() and not Path(url.database).exists():
+        raise NotFound(
+            "database-missing",
+            f"There is no season in {season.url}.",
+            field="database",
+            remedy="Make one with `tracker init`, or name another with --database or TRACKER_DATABASE.",
+        )
 
 
 @contextmanager
 def reading(asked: argparse.Namespace) -> Iterator[Session]:
     """A session for a question."""
-    with open_season(asked).read() as session:
+    with closing(open_season(asked)) as season, season.read() as session:
         yield session
 
 
@@ -63,24 +123,71 @@ def acting(asked: argparse.Namespace) -> Iterator[tuple[Session, Act]]:
     """A session for one act, and the act: kept whole, or not at all and the refusal with what was asked."""
     from tracker.domain.custody import Act
     from tracker.domain.times import moment
-    from tracker.errors import Refused
-    from tracker.settings import read
+    from tracker.errors import TrackerError
     from tracker.storage.people import party
 
-    season = open_season(asked)
+    try:
+        with _season_act(asked) as (season, session, by):
+            if not by:
+                raise _nobody_named()
+            now = season.clock()
+            at = moment(asked.at, field="at") if asked.at else now.astimezone()
+            yield session, Act(party(session, by), at, now, note=asked.note, late_reason=asked.late_reason)
+    except TrackerError as refused:
+        asked.kept = refused
+        raise
+
+
+@contextmanager
+def _season_act(asked: argparse.Namespace) -> Iterator[tuple[Database, Session, str]]:
+    from tracker.settings import read
+
     by = asked.by or read().by
     given = {name: value for name, value in vars(asked).items() if name not in _OURS and value is not None}
-    with season.act(asked.act, by, given) as session:
-        if not by:
+    with closing(open_season(asked)) as season, season.act(asked.act, by, given) as session:
+        yield season, session, by
+
+
+def _nobody_named() -> TrackerError:
+    from tracker.errors import Refused
+
+    return Refused(
+        "nobody-named",
+        "It is not said who does this.",
+        field="by",
+        remedy="Give --by KEY, or set TRACKER_BY; `tracker people` lists the keys.",
+    )
+
+
+def keep(asked: argparse.Namespace, refused: TrackerError) -> None:
+    """Keep what an act was refused before it reached the season: a file, a name or a change that was not one.
+
+    A question leaves nothing behind, and where there is no season nothing can be kept.
+    """
+    from tracker.errors import TrackerError
+
+    if not hasattr(asked, "by") or getattr(asked, "kept", None) is refused:
+        return
+    with suppress(TrackerError), _season_act(asked):
+        raise refused
+
+
+def changes_in(texts: Sequence[str], field: str) -> dict[str, str]:
+    """Fields and their values from FIELD=VALUE. Raises Refused `not-a-change`."""
+    from tracker.errors import Refused
+
+    changes = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not equals or not name.strip():
             raise Refused(
-                "nobody-named",
-                "It is not said who does this.",
-                field="by",
-                remedy="Give --by KEY, or set TRACKER_BY; `tracker people` lists the keys.",
+                "not-a-change",
+                f"{text!r} is not a field and its value.",
+                field=field,
+                remedy="Write it like grams=236.40.",
             )
-        now = season.clock()
-        at = moment(asked.at, field="at") if asked.at else now.astimezone()
-        yield session, Act(party(session, by), at, now, note=asked.note, late_reason=asked.late_reason)
+        changes[name.strip()] = value.strip()
+    return changes
 
 
 def say(asked: argparse.Namespace, values: Any, *lines: str) -> None:
@@ -109,6 +216,11 @@ def plain(value: Any) -> Any:
     return value
 
 
+def counted(count: int, noun: str) -> str:
+    """1 sack, 2 sacks."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
 def table(header: Sequence[str], rows: Sequence[Sequence[object]]) -> list[str]:
     """Rows under their heading in columns; a dash for what is not known."""
     texts = [[("–" if cell in (None, "") else str(cell)) for cell in row] for row in (header, *rows)]
@@ -135,12 +247,33 @@ def progress(asked: argparse.Namespace, what: str) -> Callable[[int, int], None]
 
 @contextmanager
 def writing(path: str) -> Iterator[Path]:
-    """A file that appears whole or not at all: written beside its place, and moved there at the end."""
+    """A file that appears whole or not at all: written beside its place, and moved there at the end.
+
+    Raises Refused `file-not-written`, before anything else is done where that can be seen beforehand.
+    """
     wanted = Path(path)
-    wanted.parent.mkdir(parents=True, exist_ok=True)
-    beside = wanted.with_name(f".{wanted.name}.part")
+    beside = wanted.with_name(f".{wanted.name}.part") if wanted.name else wanted
     try:
+        if not wanted.name or wanted.is_dir():
+            raise IsADirectoryError(0, "it is a folder")
+        wanted.parent.mkdir(parents=True, exist_ok=True)
+        beside.touch()
         yield beside
         beside.replace(wanted)
+    except OSError as fault:
+        raise _not_written(path, fault) from fault
     finally:
-        beside.unlink(missing_ok=True)
+        if beside != wanted:
+            with suppress(OSError):
+                beside.unlink(missing_ok=True)
+
+
+def _not_written(path: str, fault: OSError) -> TrackerError:
+    from tracker.errors import Refused
+
+    return Refused(
+        "file-not-written",
+        f"{path} cannot be written: {fault.strerror or fault}.",
+        field="out",
+        remedy="Name a file in a folder that you may write in, on a disk that is not full.",
+    )

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import closing
 from datetime import timedelta
 from typing import Any
 
-from tracker.cli.doing import acting, command, open_season, reading, say, table
+from tracker.cli.doing import acting, changes_in, command, integer, open_season, reading, say, table
 
 
 def add(commands: Any) -> None:
@@ -47,7 +48,7 @@ def add(commands: Any) -> None:
         "--circumstances", required=True
     )
     amend = command(commands, "amend", "correct an entry; the original stays beside it", _amend)
-    amend.add_argument("event", type=int, help="its number in `tracker way`")
+    amend.add_argument("event", type=integer, help="its number in `tracker way`")
     amend.add_argument("change", nargs="+", metavar="FIELD=VALUE")
     amend.add_argument("--reason", required=True)
     way = command(commands, "way", "show where a sample has been and is", _way, acts=False)
@@ -83,10 +84,12 @@ def record(asked: argparse.Namespace, do: Any, *args: Any, **rest: Any) -> None:
 
 
 def _standing_lines(way: Any) -> list[str]:
+    from tracker.domain.custody import ENDED
+
     line = f"{way.code or f'Lot {way.lot}'} is {way.state}"
     if way.in_transfer_to:
         line += f", on its way from {way.holder} to {way.in_transfer_to}"
-    elif way.holder:
+    elif way.holder and way.state not in ENDED:
         line += f", with {way.holder}"
     lines = [f"{line}; it waits for {way.waits_for}." if way.waits_for else f"{line}."]
     return [*lines, *(f"On hold: {reason}" for reason in way.holds)]
@@ -193,20 +196,9 @@ def _cancel(asked: argparse.Namespace) -> None:
 
 
 def _amend(asked: argparse.Namespace) -> None:
-    from tracker.errors import Refused
     from tracker.steps.amend import amend
 
-    changes = {}
-    for text in asked.change:
-        field, equals, value = text.partition("=")
-        if not equals:
-            raise Refused(
-                "not-a-change",
-                f"{text!r} is not a field and its value.",
-                field="change",
-                remedy="Write it like grams=236.40.",
-            )
-        changes[field.strip()] = value.strip()
+    changes = changes_in(asked.change, "change")
     with acting(asked) as (session, act):
         event = amend(session, asked.event, changes, act, reason=asked.reason)
     say(asked, event.data, f"Entry {asked.event} is corrected; the original stays beside it.")
@@ -246,9 +238,8 @@ def _waiting(asked: argparse.Namespace) -> None:
     from tracker.domain.times import duration_said
     from tracker.lookups.bench_queue import waiting
 
-    season = open_season(asked)
-    now = season.clock()
-    with season.read() as session:
+    with closing(open_season(asked)) as season, season.read() as session:
+        now = season.clock()
         found = waiting(session)
     rows = [
         (

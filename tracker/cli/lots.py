@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from tracker.cli.doing import acting, command, progress, reading, say, table, writing
+from tracker.cli.doing import acting, command, counted, integer, progress, reading, say, table, writing
 
 
 def add(commands: Any) -> None:
@@ -29,7 +29,7 @@ def add(commands: Any) -> None:
     many.add_argument("--sheet")
     command(commands, "lots", "list the lots", _lots, acts=False)
     plan = command(commands, "plan", "make a lot's coring plan, or its next version", _plan)
-    plan.add_argument("lot", type=int)
+    plan.add_argument("lot", type=integer)
     plan.add_argument("--probe", default="", metavar="NAME")
     plan.add_argument(
         "--inside-mm", default="15.9", help="inside diameter of the probe's tip (default %(default)s)"
@@ -38,7 +38,7 @@ def add(commands: Any) -> None:
     plan.add_argument("--depth-mm", help="how deep to core; else 457 mm or as far as the probe goes")
     plan.add_argument("--cores", help="else as many as the programme wants")
     plan.add_argument("--reason", default="", help="why fewer cores than the programme wants")
-    plan.add_argument("--seed", type=int, help="for the random start; else drawn, and kept")
+    plan.add_argument("--seed", type=integer, help="for the random start; else drawn, and kept")
     card = command(commands, "coring-card", "write the card that goes to the stack", _coring_card, acts=False)
     card.add_argument("sample", help="`lot 12`")
     card.add_argument("--out", required=True, metavar="PDF")
@@ -99,14 +99,14 @@ def _import_lots(asked: argparse.Namespace) -> int:
     values = {
         "registered": new,
         "known_before": known,
-        "refused": [plain(one.complaint.as_dict()) for one in refused if one.complaint],
+        "refused_lines": [plain(one.complaint.as_dict()) for one in refused if one.complaint],
     }
-    lines = [f"{len(new)} lots registered, {known} known before, {len(refused)} refused."]
+    lines = [f"{counted(len(new), 'lot')} registered, {known} known before, {len(refused)} refused."]
     say(asked, values, *lines, *(f"  {one.complaint}" for one in refused))
     return 1 if refused else 0
 
 
-def content(path: Path) -> bytes:
+def content(path: Path, field: str = "file") -> bytes:
     """The file's bytes. Raises NotFound `file-missing`."""
     from tracker.errors import NotFound
 
@@ -116,7 +116,7 @@ def content(path: Path) -> bytes:
         raise NotFound(
             "file-missing",
             f"{path} cannot be read: {error.strerror or error}.",
-            field="file",
+            field=field,
             remedy="Check the name and the folder.",
         ) from None
 

@@ -3,9 +3,20 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import closing
 from typing import Any
 
-from tracker.cli.doing import acting, command, open_season, progress, reading, say, table
+from tracker.cli.doing import (
+    acting,
+    command,
+    database_faults,
+    integer,
+    open_season,
+    progress,
+    reading,
+    say,
+    table,
+)
 
 
 def add(commands: Any) -> None:
@@ -24,7 +35,7 @@ def add(commands: Any) -> None:
     own.add_argument("--source", required=True, help="where the value comes from")
     own.add_argument("--reason", required=True)
     refused = command(commands, "refusals", "list what was asked and refused", _refusals, acts=False)
-    refused.add_argument("--last", type=int, default=20, metavar="COUNT")
+    refused.add_argument("--last", type=integer, default=20, metavar="COUNT")
     demo = command(
         commands, "demo", "play an invented season and leave its papers to open", _demo, acts=False
     )
@@ -32,9 +43,23 @@ def add(commands: Any) -> None:
 
 
 def _init(asked: argparse.Namespace) -> None:
-    season = open_season(asked, checked=False)
-    season.migrate()
-    say(asked, {"database": season.url}, f"{season.url} is ready.")
+    from alembic.util import CommandError
+
+    from tracker.errors import NotFound
+
+    with closing(open_season(asked, checked=False)) as season:
+        try:
+            with database_faults(season.url):
+                season.migrate()
+        except CommandError:
+            # Its version is not among this program's.
+            raise NotFound(
+                "database-version",
+                f"{season.url} was made by a newer program.",
+                field="database",
+                remedy="Use the newer program for it.",
+            ) from None
+        say(asked, {"database": season.url}, f"{season.url} is ready.")
 
 
 def _practice(asked: argparse.Namespace) -> None:
@@ -102,7 +127,7 @@ def _demo(asked: argparse.Namespace) -> None:
         "lots": len(season.lots),
         "reports": reports,
         "waiting": left,
-        "refused": [refused.as_dict() for refused in season.refused],
+        "refused_acts": [refused.as_dict() for refused in season.refused],
     }
     say(asked, values, *_demo_lines(folder, season, len(reports), left))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from contextlib import closing
 from typing import Any
 
 from tracker.cli.doing import command, open_season, reading, say, table
@@ -47,9 +48,8 @@ def _add_carrier(asked: argparse.Namespace) -> None:
 def _add_party(asked: argparse.Namespace, **rest: Any) -> None:
     from tracker.steps.add_people import add_party
 
-    season = open_season(asked)
     given = {"key": asked.key, "name": asked.name, **rest}
-    with season.act(asked.act, "", given) as session:
+    with closing(open_season(asked)) as season, season.act(asked.act, "", given) as session:
         row = add_party(session, key=asked.key, name=asked.name, now=season.clock(), **rest)
     say(
         asked,
@@ -61,9 +61,8 @@ def _add_party(asked: argparse.Namespace, **rest: Any) -> None:
 def _add_producer(asked: argparse.Namespace) -> None:
     from tracker.steps.add_people import add_producer
 
-    season = open_season(asked)
     given = {"name": asked.name, "phone": asked.phone, "email": asked.email, "place": asked.place}
-    with season.act(asked.act, "", given) as session:
+    with closing(open_season(asked)) as season, season.act(asked.act, "", given) as session:
         row = add_producer(session, now=season.clock(), **given)
     say(asked, {"producer": row.name}, f"{row.name} is a producer now.")
 

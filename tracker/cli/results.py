@@ -4,11 +4,26 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tracker.cli.doing import acting, command, plain, progress, reading, say, table, writing
+from tracker.cli.doing import (
+    acting,
+    changes_in,
+    command,
+    counted,
+    integer,
+    plain,
+    progress,
+    reading,
+    say,
+    table,
+    writing,
+)
 from tracker.cli.hand_overs import on_sample
 from tracker.cli.lots import content
+
+if TYPE_CHECKING:
+    from tracker.errors import TrackerError
 
 
 def add(commands: Any) -> None:
@@ -26,51 +41,57 @@ def add(commands: Any) -> None:
     parked = command(commands, "parked", "list the rows that could not go in", _parked, acts=False)
     parked.add_argument("--all", action="store_true", help="also those somebody has decided about")
     repair = command(commands, "take-in", "take in a parked row for a sample", _take_in)
-    repair.add_argument("row", type=int, help="its number in `tracker parked`")
+    repair.add_argument("row", type=integer, help="its number in `tracker parked`")
     repair.add_argument("code", help="the tag's code of the bag it belongs to")
     repair.add_argument(
         "--value", action="append", default=[], metavar="HEADER=VALUE", help="a corrected cell"
     )
     repair.add_argument("--reason", required=True)
     aside = command(commands, "set-aside", "decide that a parked row is not taken in", _set_aside)
-    aside.add_argument("row", type=int)
+    aside.add_argument("row", type=integer)
     aside.add_argument("--reason", required=True)
     shown = command(commands, "analyses", "list a sample's analyses", _analyses, acts=False)
     shown.add_argument("sample", help="the tag's code, or `lot 12`")
     choose = on_sample(commands, "choose-analysis", "say which of several analyses stands", _choose)
-    choose.add_argument("analysis", type=int, help="its number in `tracker analyses`")
+    choose.add_argument("analysis", type=integer, help="its number in `tracker analyses`")
     choose.add_argument("--reason", required=True)
     release = on_sample(commands, "release", "issue a sample's report, or its next version", _release)
     release.add_argument("--reason", default="", help="why there is another version")
     report = command(commands, "report", "write an issued report as PDF or JSON", _report, acts=False)
     report.add_argument("sample", help="the tag's code, or `lot 12`")
-    report.add_argument("--version", type=int, help="else the latest")
+    report.add_argument("--version", type=integer, help="else the latest")
     report.add_argument(
         "--out", metavar="FILE", help="a name ending in .pdf or .json; else JSON on the terminal"
     )
 
 
 def _add_source(asked: argparse.Namespace) -> None:
-    import json
-
-    from tracker.errors import NotFound
     from tracker.steps.add_source import add_source_map
 
-    written = content(Path(asked.map)).decode("utf-8", errors="replace")
+    written = content(Path(asked.map), "map").decode("utf-8", errors="replace")
     if asked.name is not None:
-        maps = json.loads(written)
-        if asked.name not in maps:
-            raise NotFound(
-                "no-such-map",
-                f"{asked.map} has no map {asked.name!r}.",
-                field="name",
-                remedy=f"It has: {', '.join(maps)}.",
-            )
-        written = json.dumps(maps[asked.name])
+        written = _map_named(written, asked.map, asked.name)
     with acting(asked) as (session, act):
         row = add_source_map(session, asked.source, written, act, kind=asked.kind, reason=asked.reason)
     values = {"source": asked.source, "version": row.version}
     say(asked, values, f"{asked.source} is read by version {row.version} of its column map.")
+
+
+def _map_named(written: str, file: str, name: str) -> str:
+    import json
+
+    from tracker.errors import NotFound
+
+    try:
+        maps = json.loads(written)
+    except ValueError:
+        maps = {}
+    if not isinstance(maps, dict) or name not in maps:
+        known = ", ".join(maps) if isinstance(maps, dict) and maps else "no maps with names"
+        raise NotFound(
+            "no-such-map", f"{file} has no map {name!r}.", field="name", remedy=f"It has: {known}."
+        )
+    return json.dumps(maps[name])
 
 
 def _import(asked: argparse.Namespace) -> int:
@@ -88,7 +109,8 @@ def _import(asked: argparse.Namespace) -> int:
             progress=progress(asked, "Rows"),
         )
     known = "This file was taken in before; nothing changes. " if taken.known else ""
-    line = f"{known}{taken.rows} rows: {taken.taken} taken in, {taken.parked} parked. SHA-256 {taken.sha256[:16]}..."
+    became = f"{counted(taken.rows, 'row')}: {taken.taken} taken in, {taken.parked} parked"
+    line = f"{known}{became}. SHA-256 {taken.sha256[:16]}..."
     hint = ["`tracker parked` shows the parked rows and how to repair them."] if taken.parked else []
     say(asked, taken, line, *hint)
     return 1 if taken.parked and not taken.known else 0
@@ -118,7 +140,7 @@ def _parked(asked: argparse.Namespace) -> None:
 def _take_in(asked: argparse.Namespace) -> None:
     from tracker.steps.answer_parked import take_in
 
-    corrected = dict(text.partition("=")[::2] for text in asked.value)
+    corrected = changes_in(asked.value, "value")
     with acting(asked) as (session, act):
         analysis = take_in(session, asked.row, asked.code, act, corrected=corrected, reason=asked.reason)
     say(asked, {"analysis": analysis.id}, f"Row {asked.row} is analysis {analysis.id} of {asked.code} now.")
@@ -169,21 +191,38 @@ def _release(asked: argparse.Namespace) -> None:
 
 
 def _report(asked: argparse.Namespace) -> None:
-    import json
-
     from tracker.lookups.find import sample_ever_named
     from tracker.lookups.issued_reports import issued_report
 
+    if asked.out is not None and not asked.out.lower().endswith((".pdf", ".json")):
+        raise _no_report_file(asked.out)
     with reading(asked) as session:
         issued = issued_report(session, sample_ever_named(session, asked.sample).id, asked.version)
     if asked.out is None:
-        print(json.dumps(plain(issued.body), ensure_ascii=False, indent=1))
+        print(_as_json(issued.body))
         return
     with writing(asked.out) as path:
-        if asked.out.endswith(".json"):
-            path.write_text(json.dumps(plain(issued.body), ensure_ascii=False, indent=1), encoding="utf-8")
+        if asked.out.lower().endswith(".json"):
+            path.write_text(_as_json(issued.body), encoding="utf-8")
         else:
             from tracker.papers.lot_report import lot_report
 
             lot_report(path, issued.body)
     say(asked, {"report": issued.number, "file": asked.out}, f"Report {issued.number} is in {asked.out}.")
+
+
+def _as_json(body: Any) -> str:
+    import json
+
+    return json.dumps(plain(body), ensure_ascii=False, indent=1)
+
+
+def _no_report_file(name: str) -> TrackerError:
+    from tracker.errors import Refused
+
+    return Refused(
+        "not-a-report-file",
+        f"{name!r} says neither PDF nor JSON.",
+        field="out",
+        remedy="Give a name that ends in .pdf or .json.",
+    )

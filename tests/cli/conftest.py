@@ -1,0 +1,121 @@
+"""The operator's terminal: commands run in process on a season of the test's own, at a clock the test sets."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.makers import at
+from tests.result_files import bench, bench_template
+from tracker.cli import main
+from tracker.settings import VARIABLES
+from tracker.storage import engine
+
+__all__ = ["bench", "bench_template"]
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a command left behind on the terminal."""
+
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.out)
+
+
+@dataclass
+class Terminal:
+    """`tracker` as typed by somebody; clock is the office's."""
+
+    capsys: pytest.CaptureFixture[str]
+    database: str
+    clock: datetime = field(default_factory=lambda: at(0))
+    by: str | None = "tove"
+
+    def run(self, *words: object, database: str | None = None) -> Answer:
+        """Run it on the season, whatever comes of it. A command line that cannot be read gives 2."""
+        self.capsys.readouterr()
+        typed = [str(word) for word in words]
+        try:
+            code = main([*typed, "--database", self.database if database is None else database])
+        except SystemExit as left:
+            code = int(left.code or 0)
+        told = self.capsys.readouterr()
+        return Answer(code, told.out, told.err)
+
+    def act(self, who: str, minutes: float, *words: object) -> str:
+        """An act that is expected to be done, in that person's name at that minute; what was said of it."""
+        self.clock = at(minutes)
+        answer = self.run(*words, "--by", who, "--at", at(minutes).isoformat())
+        assert answer.code == 0, answer.err + answer.out
+        assert answer.err == ""
+        return answer.out
+
+    def ask(self, *words: object) -> str:
+        """A question's answer in words."""
+        answer = self.run(*words)
+        assert (answer.code, answer.err) == (0, "")
+        return answer.out
+
+    def ask_json(self, *words: object) -> Any:
+        """A question's answer as values."""
+        return json.loads(self.ask(*words, "--json"))
+
+    def kept(self) -> dict[str, Any]:
+        """The newest refusal that is kept."""
+        return dict(self.ask_json("refusals", "--last", 1)[0])
+
+    def refusals(self) -> int:
+        return len(self.ask_json("refusals", "--last", 1000))
+
+    def refused(self, *words: object, by: str = "tove") -> dict[str, Any]:
+        """What an act was refused with; it says so in words, leaves with 1, and the refusal is kept."""
+        before = self.refusals()
+        answer = self.run(*words, "--by", by)
+        assert (answer.code, answer.out) == (1, "")
+        assert self.refusals() == before + 1
+        kept = self.kept()
+        assert answer.err.startswith(f"Refused ({kept['code']}): ")
+        assert kept["message"] in answer.err and kept["remedy"] and kept["remedy"] in answer.err
+        assert kept["by"] == by and kept["act"] == words[0]
+        where = f"{kept['field']}: " if kept["field"] else f"line {kept['line']}: "
+        assert where in answer.err
+        return kept
+
+
+@pytest.fixture(autouse=True)
+def surroundings(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Nothing of whoever runs the tests: no settings, and an empty folder to stand in."""
+    for variable in VARIABLES.values():
+        monkeypatch.delenv(variable, raising=False)
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.fixture
+def at_season(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Any:
+    """A terminal at the season of a path, with a clock the test may set."""
+    real = engine.Database
+
+    def sit_down(path: Path) -> Terminal:
+        made = Terminal(capsys, f"sqlite:///{path}")
+        monkeypatch.setattr(engine, "Database", lambda url: real(url, clock=lambda: made.clock))
+        return made
+
+    return sit_down
+
+
+@pytest.fixture
+def terminal(at_season: Any, season_template: Path, tmp_path: Path) -> Iterator[Terminal]:
+    """At a season with its people and nothing else."""
+    return at_season(Path(shutil.copy(season_template, tmp_path / "season.db")))

@@ -1,0 +1,100 @@
+"""A season with one sample at each stage, so that every command has one it can be used on."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from tests import makers
+from tests.makers import act, at
+from tests.result_files import NIR, NIR_MAP, add_map, release, row, written
+from tracker.steps.append_event import standing_of
+from tracker.steps.end_sample import archive
+from tracker.steps.hand_over import store
+from tracker.steps.hold import hold
+from tracker.steps.record_results import record_results
+from tracker.storage.coring import Sample
+from tracker.storage.custody import events_of
+from tracker.storage.engine import Database
+from tracker.storage.people import party
+
+MAKERS: dict[str, Any] = {
+    "planned": makers.make_plan,
+    "cored": makers.make_cored,
+    "bagged": makers.make_bag,
+    "sealed": makers.make_sealed,
+    "signed": makers.make_signed_away,
+    "received": makers.make_received,
+    "weighed": makers.make_weighed,
+    "baking": makers.make_in_oven,
+    "baked": makers.make_out_of_oven,
+    "dried": makers.make_dried,
+    "ground": makers.make_ground,
+    "scanned": makers.make_ground,
+    "twice": makers.make_ground,
+    "reported": makers.make_ground,
+    "archived": makers.make_ground,
+    "stored": makers.make_bag,
+    "held": makers.make_received,
+}
+
+
+@dataclass(frozen=True)
+class Stages:
+    """names: what stands for a stage in a command line: `{received}` is a code, or `lot 3` where there is none."""
+
+    path: Path
+    names: dict[str, str]
+
+
+def build(season: Path, path: Path) -> Stages:
+    """A copy of the people's season at this path, with the samples in it."""
+    database = Database(f"sqlite:///{shutil.copy(season, path)}", clock=lambda: at(0))
+    with database.act("make", "tove", {}) as session:
+        names = _fill(session)
+    database.close()
+    return Stages(path, names)
+
+
+def _fill(session: Session) -> dict[str, str]:
+    made = {stage: _made(session, stage) for stage in MAKERS}
+    codes = {stage: standing_of(session, sample).code for stage, sample in made.items()}
+    names = {stage: codes[stage] or f"lot {made[stage].lot_id}" for stage in made}
+    _results(session, [codes[stage] or "" for stage in ("twice", "scanned", "reported", "archived")])
+    for stage in ("reported", "archived"):
+        release(session, made[stage])
+    archive(session, made["archived"], party(session, "store"), act(session, "ana", 1600))
+    store(session, made["stored"], party(session, "box"), act(session, "tove", 70))
+    hold(session, made["held"], act(session, "carl", 250), reason="the tag is hard to read")
+    names["unplanned"] = str(makers.make_lot(session, field="unplanned").id)
+    names["fresh"] = makers.make_tag(session)
+    names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
+    return names
+
+
+def _made(session: Session, stage: str) -> Sample:
+    loads = {"load": f"of {stage}"} if _dries(stage) else {}
+    made: Sample = MAKERS[stage](session, field=stage, **loads)
+    return made
+
+
+def _dries(stage: str) -> bool:
+    return stage in ("baking", "baked", "dried", "ground", "scanned", "twice", "reported", "archived")
+
+
+def _results(session: Session, codes: list[str]) -> None:
+    """Each scanned once; one row names nobody and is parked; the first stands in a second file too."""
+    add_map(session, NIR, NIR_MAP)
+    lines = [*(row(code) for code in codes), row("????")]
+    record_results(session, NIR, "run.csv", written(lines), act(session, "ana", 1400))
+    again = row(codes[0], Scanned="2026-06-21 07:30:00")
+    record_results(session, NIR, "again.csv", written([again]), act(session, "ana", 1410))
+
+
+def _event(session: Session, sample: Sample, kind: str) -> int:
+    (found,) = [event.seq for event in events_of(session, sample.id) if event.kind == kind]
+    return found

@@ -1,0 +1,213 @@
+"""Every command answers in JSON with --json: when it is done, and when it is refused."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.cli.conftest import Terminal
+from tests.cli.stages import Stages, build
+from tests.makers import SEAL, at
+from tests.result_files import NIR, NIR_MAP, row, written
+from tracker.cli import main, parser
+
+# {stage} is the sample that stands there; what a command writes or reads lies in the folder it is run in.
+EXAMPLES: dict[str, Sequence[str]] = {
+    "register-lot": (
+        *("Oda Meadow", "New field", "1", "--forage", "alfalfa", "--harvested", "2026-06-01"),
+        *("--shape", "round", "--bales", "40", "--bale-lb", "900"),
+    ),
+    "import-lots": ("lots.csv",),
+    "lots": (),
+    "plan": ("{unplanned}", "--seed", "3"),
+    "coring-card": ("{planned}", "--out", "card.pdf"),
+    "cored": ("{planned}",),
+    "print-tags": ("--roll", "2", "--out", "tags.pdf"),
+    "reprint-tag": ("{fresh}", "--reason", "smeared", "--out", "tag.pdf"),
+    "print-sacks": ("{received}", "--out", "sacks.pdf"),
+    "test-page": ("--out", "test.pdf"),
+    "bind": ("{cored}", "{fresh}"),
+    "seal": ("{bagged}", "S-9"),
+    "retag": ("{bagged}", "{fresh}", "--reason", "torn"),
+    "void-tag": ("{fresh}", "--reason", "torn"),
+    "hand-over": ("{bagged}", "carl"),
+    "refuse-hand-over": ("{signed}", "--reason", "not ours", "--by", "carl"),
+    "cancel-hand-over": ("{signed}", "--reason", "he did not come"),
+    "hold": ("{received}", "--reason", "smells", "--by", "carl"),
+    "lift-hold": ("{held}", "--reason", "read it", "--by", "lena"),
+    "give-back": ("{received}", "--reason", "asked for it", "--by", "carl"),
+    "cancel-sample": ("{planned}", "--reason", "fed already"),
+    "store": ("{bagged}", "box"),
+    "archive": ("{reported}", "store", "--by", "ana"),
+    "take-out": ("{stored}",),
+    "receive": (
+        "{signed}",
+        "--condition",
+        "dry",
+        "--seal-state",
+        "intact",
+        "--seal-read",
+        SEAL,
+        "--by",
+        "carl",
+    ),
+    "break-seal": ("{received}", SEAL, "--by", "carl"),
+    "dispose": ("{archived}", "--method", "compost", "--by", "ana"),
+    "lost": ("{bagged}", "--circumstances", "fell off the trailer"),
+    "amend": ("{weighing}", "grams=268.7", "--reason", "misread", "--by", "carl"),
+    "way": ("{reported}",),
+    "waiting": (),
+    "weigh": ("{received}", "tare", "18.6", "--by", "carl"),
+    "oven-in": ("L-9", "{weighed}", "--oven", "Oven 1", "--celsius", "55", "--by", "carl"),
+    "oven-out": ("of baking", "--by", "carl"),
+    "oven-sheet": ("of baking", "--out", "sheet.pdf"),
+    "grind": ("{dried}", "coarse", "--by", "ana"),
+    "dry-matter": ("{dried}",),
+    "add-source": ("wet", "map.json", "--kind", "laboratory", "--by", "ana"),
+    "import-analyses": (NIR, "run.csv", "--by", "ana"),
+    "parked": (),
+    "take-in": ("1", "{ground}", "--reason", "the fourth cup", "--by", "ana"),
+    "set-aside": ("1", "--reason", "an empty cup", "--by", "ana"),
+    "analyses": ("{scanned}",),
+    "choose-analysis": ("{twice}", "1", "--reason", "the second cup was hot", "--by", "lena"),
+    "release": ("{scanned}", "--by", "lena"),
+    "report": ("{reported}", "--out", "report.pdf"),
+    "add-person": ("ida", "Ida Rowe", "analyst"),
+    "add-place": ("barn", "Barn", "--locked"),
+    "add-carrier": ("post", "Post"),
+    "add-producer": ("Emil Brook",),
+    "people": (),
+    "producers": (),
+    "init": (),
+    "practice": (),
+    "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
+    "refusals": (),
+}
+# It plays a season of its own and takes a while; tests/way follows it, and here it is only refused.
+LONG = {"demo"}
+LISTS = {
+    "lots",
+    "waiting",
+    "parked",
+    "analyses",
+    "people",
+    "producers",
+    "practice",
+    "refusals",
+    "register-lot",
+}
+NO_SEASON = {"test-page", "demo"}
+
+
+def commands() -> dict[str, argparse.ArgumentParser]:
+    (found,) = (one for one in parser()._actions if isinstance(one, argparse._SubParsersAction))
+    return dict(found.choices)
+
+
+def acts() -> list[str]:
+    return sorted(
+        name for name, made in commands().items() if made.get_default("by") is None and _has_by(made)
+    )
+
+
+def _has_by(made: argparse.ArgumentParser) -> bool:
+    return any("--by" in action.option_strings for action in made._actions)
+
+
+@pytest.fixture(scope="session")
+def stages(season_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Stages:
+    return build(season_template, tmp_path_factory.mktemp("stages") / "season.db")
+
+
+@pytest.fixture
+def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
+    terminal: Terminal = at_season(Path(shutil.copy(stages.path, tmp_path / "season.db")))
+    terminal.clock = at(2000)
+    (tmp_path / "lots.csv").write_text(
+        "producer,field,cutting,forage,harvested,bale_shape,bale_count,bale_mass_lb\n"
+        "Oda Meadow,Hill,1,alfalfa,2026-06-01,round,40,900\n",
+        encoding="utf-8",
+    )
+    (tmp_path / "map.json").write_text(json.dumps(NIR_MAP), encoding="utf-8")
+    (tmp_path / "run.csv").write_bytes(written([row(stages.names["ground"])]))
+    return terminal
+
+
+def typed(name: str, stages: Stages) -> list[str]:
+    words = [word.format_map(stages.names) for word in EXAMPLES[name]]
+    return [name, *words, *([] if "--by" in words or name not in acts() else ["--by", "tove"])]
+
+
+def test_every_command_has_its_example_here() -> None:
+    assert set(EXAMPLES) | LONG == set(commands())
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, stages: Stages) -> None:
+    answer = staged.run(*typed(name, stages), "--json")
+    assert (answer.code, answer.err) == (0, ""), answer.out
+    assert isinstance(answer.json, list if name in LISTS else dict)
+    assert answer.json or name in ("refusals",)
+    assert "refused" not in answer.json
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_a_command_that_is_done_says_so_in_words(name: str, staged: Terminal, stages: Stages) -> None:
+    answer = staged.run(*typed(name, stages))
+    assert (answer.code, answer.err) == (0, "")
+    assert answer.out.strip() and "None" not in answer.out and "Decimal(" not in answer.out
+
+
+@pytest.mark.parametrize("name", sorted(set(EXAMPLES) - NO_SEASON))
+def test_a_command_that_finds_no_season_is_refused_in_json(
+    name: str, staged: Terminal, stages: Stages
+) -> None:
+    answer = staged.run(*typed(name, stages), "--json", database="season.db")
+    assert (answer.code, answer.err) == (1, "")
+    assert set(answer.json) == {"refused"}
+    assert answer.json["refused"] == {
+        "code": "database-address",
+        "message": "'season.db' is not a database address that is understood here.",
+        "remedy": "Write it like sqlite:///season.db.",
+        "field": "database",
+        "line": None,
+    }
+
+
+def test_a_test_page_that_cannot_be_written_is_refused_in_json(staged: Terminal, tmp_path: Path) -> None:
+    answer = staged.run("test-page", "--out", tmp_path, "--json")
+    assert (answer.code, answer.err) == (1, "")
+    assert answer.json["refused"]["code"] == "file-not-written"
+
+
+def test_a_demonstration_over_other_files_is_refused_in_json(staged: Terminal, tmp_path: Path) -> None:
+    answer = staged.run("demo", "--out", tmp_path, "--json")
+    assert (answer.code, answer.err) == (1, "")
+    assert answer.json["refused"]["code"] == "folder-not-empty"
+
+
+@pytest.mark.parametrize("name", acts())
+def test_an_act_by_nobody_is_refused_in_json_and_kept(name: str, staged: Terminal, stages: Stages) -> None:
+    words = typed(name, stages)
+    at_by = words.index("--by")
+    answer = staged.run(*words[:at_by], *words[at_by + 2 :], "--json")
+    assert (answer.code, answer.err) == (1, "")
+    assert answer.json["refused"]["code"] == "nobody-named"
+    assert answer.json["refused"]["field"] == "by" and "--by KEY" in answer.json["refused"]["remedy"]
+    kept = staged.kept()
+    assert (kept["act"], kept["code"], kept["by"]) == (name, "nobody-named", "")
+
+
+@pytest.mark.parametrize("name", sorted(commands()))
+def test_a_command_has_json_and_database(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as left:
+        main([name, "--help"])
+    told = capsys.readouterr().out
+    assert left.value.code == 0
+    assert "--json" in told and "--database" in told and ("--by" in told) == (name in acts())
