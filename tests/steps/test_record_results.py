@@ -432,6 +432,14 @@ def test_a_scan_of_this_morning_is_not_late(bench: Bench) -> None:
     assert not life(bench.season, bench.samples[0])[-1].late
 
 
+def test_a_scan_that_the_instrument_dates_into_the_future_stands_at_the_offices_time(bench: Bench) -> None:
+    taken_in(bench, written([row(bench.codes[0], Scanned="2062-06-21 06:30:00")]), minute=1400)
+    event = life(bench.season, bench.samples[0])[-1]
+    assert event.clock_doubted and event.occurred_at == at(1400)
+    # What the file said is kept beside it.
+    assert event.data["scanned_at"] == "2062-06-21T06:30:00-05:00"
+
+
 def test_every_row_is_told_to_who_waits(bench: Bench) -> None:
     told: list[tuple[int, int]] = []
     rows = [row(unknown_code(number)) for number in range(3)]
