@@ -52,6 +52,7 @@ LEAST: Mapping[str, Mapping[str, Any]] = {
     "analysis chosen": {"analysis": "scan-1", "reason": "the second had drifted"},
     "reported": {"report": "R-1"},
     "amended": {"target": "e1", "changes": {"note": "spelt anew"}, "reason": "misread"},
+    "undone": {"target": "e1"},
     "held": {"reason": "label unclear"},
     "hold lifted": {"reason": "label compared"},
     "archived": {"place": LOCKER.as_data()},

@@ -336,8 +336,8 @@ def test_what_is_said_to_come_next_can_be_done_by_somebody_and_nothing_else_can(
             except Refused:
                 continue
             possible.add(kind)
-    # What may be entered at any time is no next step.
-    always = {"amended", "held", "lost"}
+    # What may be entered at any time, and what takes back the last entry, is no next step.
+    always = {"amended", "held", "lost", "undone"}
     assert possible - always == set(next_acts(fold(life.events))) - always
 
 

@@ -109,12 +109,12 @@ def test_a_corrected_weight_counts_and_not_the_one_it_corrects(bench: Bench) -> 
     assert (str(found.dry), found.partial.value, found.total.value) == ("241.1", 89, Decimal("82.77"))
 
 
-def test_the_dry_matter_of_the_analysis_that_stands_first_counts(bench: Bench) -> None:
+def test_a_portion_that_travelled_does_not_change_the_dry_matter(bench: Bench) -> None:
     scanned(bench, "93.0")
     taken_in(bench, wet_written([wet_row(bench.codes[0], CP="", NDF="")]), source=WET)
     found = dm(bench)
-    assert (str(found.lab), found.lab_source) == ("90.0", WET)
-    assert found.total and found.total.value == Decimal("83.7")
+    assert (str(found.lab), found.lab_source) == ("93.0", NIR)
+    assert found.total and found.total.value == Decimal("86.49")
 
 
 def test_a_portion_wetter_than_hay_is_after_the_oven_is_remarked(bench: Bench) -> None:

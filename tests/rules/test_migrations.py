@@ -91,5 +91,6 @@ def test_each_versions_file_is_called_as_its_revision() -> None:
 
 
 def test_the_guards_are_put_on_the_tables_that_only_grow() -> None:
-    guards = import_module("tracker.storage.migrations.versions.0002_guards")
-    assert guards.APPEND_ONLY == APPEND_ONLY
+    stems = sorted(path.stem for path in VERSIONS.glob("[0-9]*.py"))
+    modules = [import_module(f"tracker.storage.migrations.versions.{stem}") for stem in stems]
+    assert tuple(table for module in modules for table in getattr(module, "APPEND_ONLY", ())) == APPEND_ONLY

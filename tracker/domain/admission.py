@@ -42,7 +42,7 @@ def admit(events: Sequence[Event], new: Event) -> Standing:
         if event.event_id == new.event_id:
             check(standing, event)
             reached = True
-        elif reached:
+        elif reached and not event.undone:
             _check_still_follows(standing, event)
         standing = after(standing, event)
     return standing
@@ -223,6 +223,7 @@ def next_acts(standing: Standing) -> tuple[str, ...]:
         name
         for name, kind in KINDS.items()
         if standing.state in kind.frm
+        and name != "undone"
         and not (kind.testing and standing.on_hold)
         # A receipt without an open transfer is the exception, not what comes next.
         and (name != "received" or standing.transfer is not None or _in_place(standing))

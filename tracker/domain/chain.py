@@ -30,7 +30,7 @@ class Gap:
 def holder_at(events: Iterable[Event], when: datetime) -> Holder | None:
     """The one holder at that instant; while the sample is in transfer, still the one who gave it."""
     standing = Standing()
-    for event in corrected(events):
+    for event in (event for event in corrected(events) if not event.undone):
         if event.occurred_at > when:
             break
         standing = after(standing, event)
@@ -46,7 +46,7 @@ def gaps(events: Iterable[Event], names: Names, practice: Practice = COMMON) -> 
     silence = timedelta(minutes=int(practice.number("handover_silence")))
     found: list[Gap] = []
     standing, signed_at = Standing(), None
-    for event in corrected(events):
+    for event in (event for event in corrected(events) if not event.undone):
         if event.kind == "received":
             gap = _gap(standing, event, signed_at, names, silence)
             if gap:
@@ -119,6 +119,8 @@ def in_words(event: Event, names: Names) -> str:
         original = event.amended[0].data
         was = (_said(key, "was", original.get(key, "not given"), names) for key in changed)
         words += f" Corrected since: {', '.join(was)}."
+    if event.undone:
+        words += " Taken back at once; it counts for nothing."
     if event.late_reason:
         words += f" Entered late: {_stopped(event.late_reason)}"
     if event.clock_doubted:
@@ -219,6 +221,9 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any], Names], str]] = {
     ),
     "reported": lambda data, names: f"Report {data['report']} issued.",
     "amended": _amended,
+    "undone": lambda data, names: (
+        f"What was entered just before was taken back: {data.get('kind', 'an entry')}."
+    ),
     "held": lambda data, names: f"Put on hold: {_stopped(data['reason'])}",
     "hold lifted": lambda data, names: f"Hold lifted: {_stopped(data['reason'])}",
     "archived": lambda data, names: f"Rest kept in {_name(names, data['place']['party'])}.",

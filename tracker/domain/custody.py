@@ -97,6 +97,7 @@ class Event:
     clock_doubted: bool = False
     device: str = "office"
     amended: tuple[Event, ...] = ()
+    undone: bool = False
 
     @property
     def late(self) -> bool:
@@ -149,6 +150,7 @@ KINDS: dict[str, Kind] = {
     "analysis chosen": Kind(AT_LAB, None, "anyone", ("analysis", "reason")),
     "reported": Kind((*_WITH_RESULTS, "in transfer"), "reported", "anyone", ("report",), testing=True),
     "amended": Kind((), None, "anyone", ("target", "changes", "reason")),
+    "undone": Kind((*IN_FIELD, *AT_LAB), None, "anyone", ("target",)),
     "held": Kind((), None, "anyone", ("reason",)),
     "hold lifted": Kind((), None, "anyone", ("reason",)),
     "archived": Kind(("dried", "ground", "scanned", "reported"), "archived", "holder", ("place",)),
@@ -218,7 +220,8 @@ def in_order(events: Iterable[Event]) -> list[Event]:
 def corrected(events: Iterable[Event]) -> list[Event]:
     """The events as they happened, each with its latest corrections in its data and its originals in `amended`.
 
-    The amendments themselves stay in the list: what was changed, by whom and why is part of the history.
+    The amendments themselves stay in the list: what was changed, by whom and why is part of the history. So does
+    what was taken back at once, marked `undone`: it counts for nothing and is still told.
     """
     ordered = in_order(events)
     changes = [event for event in sorted(ordered, key=lambda event: event.seq) if event.kind == "amended"]
@@ -231,7 +234,9 @@ def corrected(events: Iterable[Event]) -> list[Event]:
                 data={**target.data, **change.data["changes"]},
                 amended=(*target.amended, replace(target, amended=())),
             )
-    return [by_id[event.event_id] for event in ordered]
+    undone = {str(event.data["target"]) for event in ordered if event.kind == "undone"}
+    found = (by_id[event.event_id] for event in ordered)
+    return [replace(event, undone=True) if event.event_id in undone else event for event in found]
 
 
 def fold(events: Iterable[Event]) -> Standing:
@@ -244,6 +249,8 @@ def fold(events: Iterable[Event]) -> Standing:
 
 def after(standing: Standing, event: Event) -> Standing:
     """Where the sample stands once this has happened. Checks nothing; see admission.check."""
+    if event.undone:
+        return standing
     kind = KINDS[event.kind]
     standing = replace(standing, last_at=max(filter(None, (standing.last_at, event.occurred_at))))
     me = Holder(event.by, "person", event.role)

@@ -70,7 +70,7 @@ class Station:
 
 def stations(events: Iterable[Event]) -> tuple[Station, ...]:
     """The seven stations in order, those reached with their word, time and person, nothing under the others."""
-    ordered = corrected(events)
+    ordered = [event for event in corrected(events) if not event.undone]
     standing = fold(ordered)
     here = here_now(standing)
     return tuple(_station(name, ordered, here, standing) for name in STATIONS)

@@ -36,7 +36,7 @@ NOT_CONSTITUENTS = ("DM", "GH", "NH")
 def report_body(session: Session, sample: Sample, settings: Settings) -> dict[str, Any]:
     """The report's content as things stand; the sample's lot, field and producer must be loaded."""
     practice = practice_in_force(session)
-    events = corrected(events_of(session, sample.id))
+    events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
     plan = CoringPlan.from_dict(plan_in_force(session, sample.id).body)
     standing = values_in_force(session, sample.id)
     dm = dry_matter_of(session, sample)

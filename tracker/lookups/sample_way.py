@@ -34,6 +34,7 @@ class Step:
     remarks: tuple[str, ...]
     late: bool
     note: str = ""
+    undone: bool = False
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,7 @@ def step_dict(step: Step) -> dict[str, Any]:
         "remarks": list(step.remarks),
         "late": step.late,
         "note": step.note,
+        "undone": step.undone,
     }
 
 
@@ -153,4 +155,5 @@ def _step(event: Event, names: dict[str, str]) -> Step:
         remarks=remarks,
         late=event.late,
         note=event.note,
+        undone=event.undone,
     )

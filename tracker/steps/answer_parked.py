@@ -40,7 +40,7 @@ def take_in(
     file = session.get_one(ResultFile, parked.file_id, options=(joinedload(ResultFile.map),))
     source = session.get_one(Source, file.map.source_id)
     column_map = load_column_map(file.map.body)
-    table = read_table(file.name, file.content, sheet=file.sheet)
+    table = read_table(file.name, file.content, sheet=file.sheet or None)
     _require_told(parked, column_map, corrected or {})
     cells = _corrected(table.header, parked.cells, corrected or {})
     repaired = replace(table, rows=(Row(parked.line, cells, None),))

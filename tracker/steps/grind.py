@@ -36,7 +36,7 @@ def grind(
     """
     practice = practice_in_force(session)
     screen = _screen(stage, screen_mm, practice)
-    events = corrected(events_of(session, sample.id))
+    events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
     done = {
         key: Decimal(event.data["screen_mm"])
         for event in events

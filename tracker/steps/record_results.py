@@ -63,7 +63,9 @@ def record_results(
     kept_map, origin = _map_in_force(session, source)
     digest = hashlib.sha256(content).hexdigest()
     known = session.scalar(
-        select(ResultFile).where(ResultFile.sha256 == digest, ResultFile.map_id == kept_map.id)
+        select(ResultFile).where(
+            ResultFile.sha256 == digest, ResultFile.map_id == kept_map.id, ResultFile.sheet == (sheet or "")
+        )
     )
     if known is not None:
         return _again(session, known)
@@ -71,7 +73,13 @@ def record_results(
     column_map = load_column_map(kept_map.body)
     rows = each_result(table, column_map)
     file = ResultFile(
-        map_id=kept_map.id, name=name, sheet=sheet, sha256=digest, content=content, by=act.by.key, at=act.now
+        map_id=kept_map.id,
+        name=name,
+        sheet=sheet or "",
+        sha256=digest,
+        content=content,
+        by=act.by.key,
+        at=act.now,
     )
     session.add(file)
     session.flush()

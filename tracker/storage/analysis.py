@@ -44,15 +44,15 @@ class SourceMap(Base):
 
 
 class ResultFile(Base):
-    """A file of results, byte for byte, found again by its SHA-256. sheet: which one of a workbook was read."""
+    """A file of results, byte for byte, found again by its SHA-256. sheet: the one asked for, else empty."""
 
     __tablename__ = "result_file"
-    __table_args__ = (UniqueConstraint("sha256", "map_id"),)
+    __table_args__ = (UniqueConstraint("sha256", "map_id", "sheet"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
     map_id: Mapped[int] = mapped_column(ForeignKey("source_map.id"))
     name: Mapped[str] = mapped_column(Text)
-    sheet: Mapped[str | None] = mapped_column(Text)
+    sheet: Mapped[str] = mapped_column(Text)
     sha256: Mapped[str] = mapped_column(Text)
     content: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
     by: Mapped[str] = mapped_column(ForeignKey("party.key"))
@@ -127,29 +127,47 @@ class ParkedAnswer(Base):
 
 def analyses_of(session: Session, sample_id: int) -> list[Analysis]:
     """The sample's analyses with their values, files and sources: the one chosen last first, then the newest."""
-    wanted = (
+    ranks = _ranks(session, sample_id)
+    rows = session.scalars(
         select(Analysis)
         .where(Analysis.sample_id == sample_id)
         .options(
             selectinload(Analysis.values),
             joinedload(Analysis.file).joinedload(ResultFile.map).joinedload(SourceMap.source),
         )
-    )
+    ).all()
+    return sorted(rows, key=lambda row: (-ranks.get(row.event_id, 0), -row.id))
+
+
+def _ranks(session: Session, sample_id: int) -> dict[str, int]:
+    """The chosen analyses by their event, the one chosen last with the highest number."""
     choices = session.scalars(
         select(EventRow.data)
         .where(EventRow.sample_id == sample_id, EventRow.kind == "analysis chosen")
         .order_by(EventRow.seq)
     ).all()
     # A later choice of the same analysis counts anew, so the last place in the list decides.
-    rank = {choice["analysis"]: place for place, choice in enumerate(choices, start=1)}
-    rows = session.scalars(wanted).all()
-    return sorted(rows, key=lambda row: (-rank.get(row.event_id, 0), -row.id))
+    return {choice["analysis"]: place for place, choice in enumerate(choices, start=1)}
 
 
 def values_in_force(session: Session, sample_id: int) -> dict[str, tuple[Analysis, ResultValue]]:
-    """What stands for each constituent: of the analyses that measured it, the first as analyses_of orders them."""
+    """What stands for each constituent: of the analyses that measured it, the first as analyses_of orders them.
+
+    Of the dry matter of the portion the first by an instrument of ours stands, unless somebody chose: it was
+    measured soonest after the oven, and a portion that travelled has taken up water since.
+    """
+    ordered = analyses_of(session, sample_id)
+    chosen = set(_ranks(session, sample_id))
+    oldest = sorted(
+        ordered,
+        key=lambda row: (row.event_id not in chosen, row.file.map.source.kind != "instrument", row.id),
+    )
     found: dict[str, tuple[Analysis, ResultValue]] = {}
-    for analysis in analyses_of(session, sample_id):
+    for analysis in oldest:
+        for value in analysis.values:
+            if value.constituent == "DM":
+                found.setdefault("DM", (analysis, value))
+    for analysis in ordered:
         for value in analysis.values:
             found.setdefault(value.constituent, (analysis, value))
     return found

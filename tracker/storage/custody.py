@@ -43,6 +43,15 @@ class EventRow(Base):
     data: Mapped[Any] = mapped_column(Plain)
 
 
+class Undone(Base):
+    """An entry that was taken back at once, and the event that says so."""
+
+    __tablename__ = "undone"
+
+    event_id: Mapped[str] = mapped_column(ForeignKey("event.event_id"), primary_key=True)
+    by_event_id: Mapped[str] = mapped_column(ForeignKey("event.event_id"), unique=True)
+
+
 class StandingRow(Base):
     """What a sample's events add up to, kept for questions; it can be made again from the log at any time."""
 

@@ -12,6 +12,7 @@ from tracker.domain import dry_matter, intake
 from tracker.domain.practice import Practice
 from tracker.errors import Refused
 from tracker.storage.base import Base, Digits, Utc
+from tracker.storage.custody import Undone
 
 
 class Weighing(Base):
@@ -71,10 +72,13 @@ class OvenPlace(Base):
 
 
 def weighings_in_force(session: Session, sample_id: int) -> list[Weighing]:
-    """The sample's weighings without those that were corrected, oldest first."""
+    """The sample's weighings without those that were corrected or taken back, oldest first."""
     correction = aliased(Weighing)
     corrected = select(correction.id).where(correction.corrects_id == Weighing.id).exists()
-    wanted = select(Weighing).where(Weighing.sample_id == sample_id, ~corrected).order_by(Weighing.id)
+    undone = select(Undone.event_id).where(Undone.event_id == Weighing.event_id).exists()
+    wanted = (
+        select(Weighing).where(Weighing.sample_id == sample_id, ~corrected, ~undone).order_by(Weighing.id)
+    )
     return list(session.scalars(wanted))
 
 

@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
-from tracker.storage import analysis, coring, custody, intake, kept, lots, people, results, tags
+from tracker.storage import (
+    access,
+    analysis,
+    coring,
+    custody,
+    equipment,
+    intake,
+    kept,
+    lots,
+    people,
+    results,
+    runs,
+    tags,
+)
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, lots, coring, tags, custody, intake, analysis, results)
+ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, intake, analysis, runs, results)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -23,4 +36,10 @@ APPEND_ONLY = (
     "parked_row",
     "parked_answer",
     "report_version",
+    "undone",
+    "balance",
+    "balance_check",
+    "run_list",
+    "check_limit",
+    "check_reading",
 )

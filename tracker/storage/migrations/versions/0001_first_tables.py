@@ -149,7 +149,7 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("map_id", sa.Integer(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("sheet", sa.Text(), nullable=True),
+        sa.Column("sheet", sa.Text(), nullable=False),
         sa.Column("sha256", sa.Text(), nullable=False),
         sa.Column("content", sa.LargeBinary(), nullable=False),
         sa.Column("by", sa.Text(), nullable=False),
@@ -157,7 +157,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["by"], ["party.key"], name=op.f("fk_result_file_by_party")),
         sa.ForeignKeyConstraint(["map_id"], ["source_map.id"], name=op.f("fk_result_file_map_id_source_map")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_result_file")),
-        sa.UniqueConstraint("sha256", "map_id", name=op.f("uq_result_file_sha256")),
+        sa.UniqueConstraint("sha256", "map_id", "sheet", name=op.f("uq_result_file_sha256")),
     )
     op.create_table(
         "parked_row",

@@ -1,0 +1,75 @@
+"""The bench's balances and their daily checks."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import CheckConstraint, ForeignKey, Text, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from tracker.errors import NotFound
+from tracker.storage.base import Base, Digits, Plain, Utc
+
+
+class Balance(Base):
+    """One version of what is known of a balance; the latest of a name is in force.
+
+    route: how its readings come, typed by a person, by a keyboard it plays, or over a serial line. profile: the
+    lines it sends. check_weight and limit in grams: what is put on it each day, and how far off it may show.
+    """
+
+    __tablename__ = "balance"
+    __table_args__ = (CheckConstraint("route in ('typed', 'keyboard', 'serial')", name="route"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str] = mapped_column(Text, index=True)
+    route: Mapped[str] = mapped_column(Text)
+    profile: Mapped[Any] = mapped_column(Plain)
+    check_weight: Mapped[Decimal] = mapped_column(Digits)
+    limit: Mapped[Decimal] = mapped_column(Digits)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
+class BalanceCheck(Base):
+    """What a balance showed with nothing on it and with its check weight, in grams."""
+
+    __tablename__ = "balance_check"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    balance_id: Mapped[int] = mapped_column(ForeignKey("balance.id"), index=True)
+    zero: Mapped[Decimal] = mapped_column(Digits)
+    shown: Mapped[Decimal] = mapped_column(Digits)
+    passed: Mapped[bool]
+    words: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
+def balances(session: Session) -> list[Balance]:
+    """Each balance as it is now, by name."""
+    newest: dict[str, Balance] = {}
+    for row in session.scalars(select(Balance).order_by(Balance.id)):
+        newest[row.name] = row
+    return [newest[name] for name in sorted(newest)]
+
+
+def balance_named(session: Session, name: str) -> Balance:
+    """The balance as it is now. Raises NotFound `unknown-balance`."""
+    row = session.scalar(select(Balance).where(Balance.name == name).order_by(Balance.id.desc()).limit(1))
+    if row is None:
+        raise NotFound(
+            "unknown-balance",
+            f"There is no balance {name!r}.",
+            field="balance",
+            remedy="Choose one of the list, or have it added.",
+        )
+    return row
+
+
+def latest_check(session: Session, name: str) -> BalanceCheck | None:
+    """The balance's last check, whichever version of it was checked."""
+    wanted = select(BalanceCheck).join(Balance, Balance.id == BalanceCheck.balance_id)
+    return session.scalar(wanted.where(Balance.name == name).order_by(BalanceCheck.id.desc()).limit(1))
