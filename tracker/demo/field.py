@@ -24,8 +24,8 @@ from tracker.steps.hold import lift_hold
 from tracker.steps.plan_coring import plan_coring
 from tracker.steps.print_tags import print_tags, void_tag
 from tracker.steps.receive import receive
-from tracker.steps.register_lot import NewLot, register_lot
-from tracker.steps.register_lots import register_lots
+from tracker.steps.register_lot import register_lot
+from tracker.steps.register_lots import as_new_lot, register_lots
 from tracker.storage.people import party
 
 LEAD = "tobias-renwick"
@@ -108,19 +108,7 @@ def _registered(season: Season, key: str, entry: LotEntry, coring: dict[str, str
     at = _before(begun, days=2) if begun else moment(f"{entry.harvested}T17:00:00-05:00") + timedelta(days=8)
 
     def do(session: Session, act: Act) -> None:
-        lot = NewLot(
-            producer=entry.producer,
-            field=entry.field,
-            cutting=entry.cutting,
-            forage=entry.forage,
-            harvested=entry.harvested,
-            bale_shape=entry.bale_shape,
-            bale_count=entry.bale_count,
-            bale_mass=entry.bale_mass_lb,
-            storage=entry.storage,
-            location=entry.location,
-            note=entry.note,
-        )
+        lot = as_new_lot(entry)
         season.lots[key] = register_lot(session, lot, act).id
 
     return Moment(at, coring["sampler"] if coring else LEAD, "register lot", do)

@@ -67,7 +67,7 @@ def _one(session: Session, row: LotRow, act: Act) -> LineAnswer:
         return LineAnswer(row.line, None, complaint)
     try:
         with session.begin_nested():
-            lot = register_lot(session, _new(row.entry), act)
+            lot = register_lot(session, as_new_lot(row.entry), act)
         return LineAnswer(row.line, lot.id, None)
     except TrackerError as refused:
         refused.line = row.line
@@ -77,7 +77,7 @@ def _one(session: Session, row: LotRow, act: Act) -> LineAnswer:
 
 def _as_registered(session: Session, entry: LotEntry, act: Act) -> bool:
     """Whether the lot that is known is this very one; one with other facts is a contradiction, and kept."""
-    facts = facts_given(_new(entry), act)
+    facts = facts_given(as_new_lot(entry), act)
     wanted = select(Lot).join(Field).join(Producer).options(joinedload(Lot.field))
     known = session.scalars(
         wanted.where(
@@ -90,7 +90,8 @@ def _as_registered(session: Session, entry: LotEntry, act: Act) -> bool:
     return any(facts_of(lot) == facts for lot in known)
 
 
-def _new(entry: LotEntry) -> NewLot:
+def as_new_lot(entry: LotEntry) -> NewLot:
+    """A line of a file as a lot to be registered."""
     return NewLot(
         producer=entry.producer,
         field=entry.field,
