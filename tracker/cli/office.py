@@ -108,6 +108,7 @@ def _demo(asked: argparse.Namespace) -> None:
 
     from tracker.demo import play
     from tracker.lookups.bench_queue import waiting
+    from tracker.lookups.kept_refusals import refusals
 
     folder = Path(asked.out)
     counters: dict[str, Any] = {}
@@ -119,7 +120,7 @@ def _demo(asked: argparse.Namespace) -> None:
 
     season = play(folder, shown)
     with season.database.read() as session:
-        left = len(waiting(session))
+        left, kept = len(waiting(session)), refusals(session)
     season.database.close()
     reports = sorted(path.name for path in (folder / "reports").glob("*.pdf"))
     values = {
@@ -127,16 +128,16 @@ def _demo(asked: argparse.Namespace) -> None:
         "lots": len(season.lots),
         "reports": reports,
         "waiting": left,
-        "refused_acts": [refused.as_dict() for refused in season.refused],
+        "refused_acts": kept,
     }
-    say(asked, values, *_demo_lines(folder, season, len(reports), left))
+    say(asked, values, *_demo_lines(folder, season, len(reports), left, len(kept)))
 
 
-def _demo_lines(folder: Any, season: Any, reports: int, left: int) -> list[str]:
+def _demo_lines(folder: Any, season: Any, reports: int, left: int, kept: int) -> list[str]:
     database = f"--database {season.database.url}"
     return [
         f"{len(season.lots)} lots, {reports} reports issued, {left} samples wait for somebody.",
-        f"{len(season.refused)} acts were refused and kept: `tracker refusals {database}`.",
+        f"Refused and kept on the way: {kept}. See `tracker refusals {database}`.",
         f"In {folder}: tags.pdf, sack-labels.pdf, test-page.pdf, cards/, oven/, reports/, results/ and season.db.",
         "Ask the season, for example:",
         f"  tracker waiting {database}",

@@ -123,20 +123,46 @@ def _of(derived: Body) -> str:
 
 
 def results(body: Body) -> list[Flowable]:
-    """All that was measured, each with its cautions directly under it."""
-    groups = []
-    for result in rows(body, "results"):
-        under = [[caution_cell(caution)] for caution in cautions(body, result["code"])]
-        groups.append([_result(result), *under])
-    if not groups:
+    """All that was measured, each with its cautions directly under it, and then where each value comes from.
+
+    A run measures a dozen things in one way; that is said once, under a letter, and not a dozen times.
+    """
+    found = rows(body, "results")
+    if not found:
         return [*heading("Measured results", 12), cell("Nothing was measured.")]
-    header = ("Constituent", "Dry matter", "As received", "Unit", "±", "Method and source")
-    table = ruled(header, groups, (42, 19, 19, 18, 14, 58), right=(1, 2, 4))
+    letters = _letters(found)
+    groups = []
+    for result in found:
+        under = [[caution_cell(caution)] for caution in cautions(body, result["code"])]
+        groups.append([_result(result, letters), *under])
+    header = ("Constituent", "Dry matter", "As received", "Unit", "±", "Given as", "By")
+    table = ruled(header, groups, (46, 19, 20, 18, 12, 47, 8), right=(1, 2, 4))
     note = "Dry matter and as received are the two bases. ± belongs to the dry matter basis. A dash: not measured."
-    return [*heading("Measured results"), cell(note, size=SMALL_PT), table]
+    sources = [cell(f"{letter}: {origin}", size=SMALL_PT) for origin, letter in letters.items()]
+    return [
+        *heading("Measured results", 45),
+        cell(note, size=SMALL_PT),
+        table,
+        Spacer(0, GAP_MM * MM),
+        *sources,
+    ]
 
 
-def _result(result: Body) -> list[Any]:
+def _letters(found: Sequence[Body]) -> dict[str, str]:
+    """Each way of measuring with the letter that stands for it, in the order of the rows."""
+    origins = list(dict.fromkeys(_origin(result) for result in found))
+    return {origin: chr(ord("a") + place % 26) * (1 + place // 26) for place, origin in enumerate(origins)}
+
+
+def _origin(result: Body) -> str:
+    """Method, calibration, time, and who measured it."""
+    scanned = f"measured {when(result['scanned_at'])}" if given(result.get("scanned_at")) else ""
+    source = result.get("source")
+    by = f"{OUTSIDE}: {source or 'not named'}" if result.get("outside") else source
+    return joined(result.get("method"), result.get("calibration"), by, scanned)
+
+
+def _result(result: Body, letters: dict[str, str]) -> list[Any]:
     places, sign = result.get("decimals"), result.get("qualifier")
     return [
         stacked(
@@ -148,19 +174,17 @@ def _result(result: Body) -> list[Any]:
         unit(result.get("unit")),
         figure(result.get("margin")),
         _how(result),
+        letters[_origin(result)],
     ]
 
 
 def _how(result: Body) -> list[Paragraph]:
-    """Method, calibration, time, the value as it was given where that differs, and who else measured it."""
-    scanned = f"measured {when(result['scanned_at'])}" if given(result.get("scanned_at")) else ""
-    lines = [joined(result.get("method"), result.get("calibration"), scanned)]
-    source = result.get("source")
-    if result.get("outside"):
-        lines.append(f"{OUTSIDE}: {source or 'not named'}")
-    elif given(source):
-        lines.append(str(source))
-    lines += [_as_given(result), " ".join(words_of(flag) for flag in rows(result, "flags"))]
+    """The value as it was given, whether it came from outside, and what was remarked on it."""
+    lines = [
+        OUTSIDE if result.get("outside") else "",
+        _as_given(result),
+        " ".join(words_of(flag) for flag in rows(result, "flags")),
+    ]
     found = [line for line in lines if given(line) and line != DASH]
     return [cell(line, size=SMALL_PT) for line in found or [DASH]]
 
@@ -169,7 +193,7 @@ def _as_given(result: Body) -> str:
     if not given(result.get("value_given")):
         return ""
     value = joined(result["value_given"], unit(result.get("unit_given")), between=" ")
-    return f"Given as {joined(value, result.get('basis_given'), between=', ')}."
+    return joined(value, result.get("basis_given"), between=", ")
 
 
 def derived(body: Body) -> list[Flowable]:
