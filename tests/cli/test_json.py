@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import json
-import shutil
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from tests.cli.conftest import Terminal
-from tests.cli.stages import Stages, build
-from tests.makers import SEAL, at
-from tests.result_files import NIR, NIR_MAP, row, written
+from tests.cli.stages import Stages
+from tests.makers import SEAL
+from tests.result_files import NIR
 from tracker.cli import main, parser
 
 # {stage} is the sample that stands there; what a command writes or reads lies in the folder it is run in.
@@ -118,25 +115,6 @@ def acts() -> list[str]:
 
 def _has_by(made: argparse.ArgumentParser) -> bool:
     return any("--by" in action.option_strings for action in made._actions)
-
-
-@pytest.fixture(scope="session")
-def stages(season_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Stages:
-    return build(season_template, tmp_path_factory.mktemp("stages") / "season.db")
-
-
-@pytest.fixture
-def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
-    terminal: Terminal = at_season(Path(shutil.copy(stages.path, tmp_path / "season.db")))
-    terminal.clock = at(2000)
-    (tmp_path / "lots.csv").write_text(
-        "producer,field,cutting,forage,harvested,bale_shape,bale_count,bale_mass_lb\n"
-        "Oda Meadow,Hill,1,alfalfa,2026-06-01,round,40,900\n",
-        encoding="utf-8",
-    )
-    (tmp_path / "map.json").write_text(json.dumps(NIR_MAP), encoding="utf-8")
-    (tmp_path / "run.csv").write_bytes(written([row(stages.names["ground"])]))
-    return terminal
 
 
 def typed(name: str, stages: Stages) -> list[str]:

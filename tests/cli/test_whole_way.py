@@ -7,10 +7,10 @@ import re
 from pathlib import Path
 from typing import Any
 
-import pypdfium2 as pdfium
 import pytest
 
 from tests.cli.conftest import Terminal
+from tests.cli.reading import text_of
 from tests.makers import at
 from tests.result_files import NIR, NIR_MAP, row, written
 
@@ -111,14 +111,6 @@ def reported(terminal: Terminal, code: str) -> None:
     body = json.loads(Path("r.json").read_text(encoding="utf-8"))
     assert body == terminal.ask_json("report", code) == json.loads(terminal.ask("report", code))
     assert [one["dm"] for one in body["results"] if one["code"] == "CP"] == ["18.6"]
-
-
-def text_of(file: str) -> str:
-    document = pdfium.PdfDocument(file)
-    try:
-        return "\n".join(page.get_textpage().get_text_range() for page in document)
-    finally:
-        document.close()
 
 
 def test_one_lot_goes_from_an_empty_folder_to_the_bin(empty: Terminal) -> None:

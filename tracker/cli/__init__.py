@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import io
 import sys
 from collections.abc import Sequence
 
 from tracker.cli import bags, bench, hand_overs, lots, office, people, results
-from tracker.cli.doing import keep
+from tracker.cli.doing import as_json, keep
 from tracker.errors import TrackerError
 
 ROOMS = (lots, bags, hand_overs, bench, results, people, office)
@@ -15,7 +16,7 @@ ROOMS = (lots, bags, hand_overs, bench, results, people, office)
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command. 0 done, 1 refused (and kept), 2 not understood."""
-    asked = parser().parse_args(argv)
+    asked = _understood(sys.argv[1:] if argv is None else argv)
     try:
         return int(asked.run(asked) or 0)
     except TrackerError as refused:
@@ -27,11 +28,21 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 0
 
 
-def _refuse(refused: TrackerError, as_json: bool) -> int:
-    if as_json:
-        import json
+def _understood(words: Sequence[str]) -> argparse.Namespace:
+    top = parser()
+    for word in words:
+        # Bytes that are no text reach us as half characters, which no table and no paper can hold.
+        if not word.isascii() and any("\ud800" <= letter <= "\udfff" for letter in word):
+            top.error(f"{word!a} holds bytes that are no text; write it in the encoding of this terminal")
+    # A terminal without our letters shows a question mark for them, and the act stays done.
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
+    return top.parse_args(words)
 
-        print(json.dumps({"refused": refused.as_dict()}, ensure_ascii=False, indent=1))
+
+def _refuse(refused: TrackerError, in_json: bool) -> int:
+    if in_json:
+        print(as_json({"refused": refused.as_dict()}))
     else:
         print(f"Refused ({refused.code}): {refused}", file=sys.stderr)
     return 1

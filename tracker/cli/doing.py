@@ -62,9 +62,19 @@ def open_season(asked: argparse.Namespace, *, checked: bool = True) -> Database:
     with database_faults(address):
         season = Database(address)
         if checked:
-            _refuse_missing_file(season)
-            season.check_version()
+            _check(season)
     return season
+
+
+def _check(season: Database) -> None:
+    from tracker.errors import NotFound
+
+    try:
+        _refuse_missing_file(season)
+        season.check_version()
+    except NotFound as missing:
+        missing.field = "database"
+        raise
 
 
 @contextmanager
@@ -106,7 +116,6 @@ def _refuse_missing_file(season: Database) -> None:
         raise NotFound(
             "database-missing",
             f"There is no season in {season.url}.",
-            field="database",
             remedy="Make one with `tracker init`, or name another with --database or TRACKER_DATABASE.",
         )
 
@@ -193,10 +202,16 @@ def changes_in(texts: Sequence[str], field: str) -> dict[str, str]:
 def say(asked: argparse.Namespace, values: Any, *lines: str) -> None:
     """The answer: the lines for people, or the values as JSON."""
     if asked.json:
-        print(json.dumps(plain(values), ensure_ascii=False, indent=1))
+        print(as_json(values))
     else:
         for line in lines:
             print(line)
+
+
+def as_json(values: Any) -> str:
+    """Values as JSON for the terminal; escaped where the terminal has not all letters."""
+    whole = "utf" in (sys.stdout.encoding or "").lower()
+    return json.dumps(plain(values), ensure_ascii=not whole, indent=1)
 
 
 def plain(value: Any) -> Any:

@@ -223,7 +223,10 @@ def _way_lines(way: Any) -> list[str]:
         lines.append(f"{station.name:7} {station.word:18} {when:32} {station.by:22} {mark}".rstrip())
     lines += [
         "",
-        *table(("entry", "when", "who", "what"), [(s.number, said(s.at), s.by, s.words) for s in way.steps]),
+        *table(
+            ("entry", "when", "who", "what"),
+            [(s.number, said(s.at), s.by, _step_words(s)) for s in way.steps],
+        ),
     ]
     remarks = [f"  entry {step.number}: {words}" for step in way.steps for words in step.remarks]
     if remarks:
@@ -232,6 +235,15 @@ def _way_lines(way: Any) -> list[str]:
         ["", *(gap.words for gap in way.gaps)] if way.gaps else ["", "Nobody's keeping of it is in doubt."]
     )
     return lines
+
+
+def _step_words(step: Any) -> str:
+    from tracker.domain.times import said
+
+    if not step.late:
+        return str(step.words)
+    heard = step.recorded_at.astimezone(step.at.tzinfo)
+    return f"{step.words} The office heard of it on {said(heard)}."
 
 
 def _waiting(asked: argparse.Namespace) -> None:

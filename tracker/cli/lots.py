@@ -90,9 +90,11 @@ def _import_lots(asked: argparse.Namespace) -> int:
 
     path = Path(asked.file)
     with acting(asked) as (session, act):
+        data = content(path)
         answers = register_lots(
-            session, path.name, content(path), act, sheet=asked.sheet, progress=progress(asked, "Lots")
+            session, path.name, data, act, sheet=asked.sheet, progress=progress(asked, "Lots")
         )
+    notes = assumed(path.name, data, asked.sheet)
     refused = [one for one in answers if one.complaint is not None and not one.known]
     new = [one.lot for one in answers if one.lot is not None]
     known = sum(one.known for one in answers)
@@ -100,10 +102,18 @@ def _import_lots(asked: argparse.Namespace) -> int:
         "registered": new,
         "known_before": known,
         "refused_lines": [plain(one.complaint.as_dict()) for one in refused if one.complaint],
+        "notes": notes,
     }
     lines = [f"{counted(len(new), 'lot')} registered, {known} known before, {len(refused)} refused."]
-    say(asked, values, *lines, *(f"  {one.complaint}" for one in refused))
+    say(asked, values, *lines, *(f"  {one.complaint}" for one in refused), *notes)
     return 1 if refused else 0
+
+
+def assumed(name: str, data: bytes, sheet: str | None) -> list[str]:
+    """What was assumed when the table was read, in words: nothing is guessed silently."""
+    from tracker.files.tables import read_table
+
+    return list(read_table(name, data, sheet=sheet).notes)
 
 
 def content(path: Path, field: str = "file") -> bytes:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import (
     acting,
+    as_json,
     changes_in,
     command,
     counted,
@@ -20,7 +21,7 @@ from tracker.cli.doing import (
     writing,
 )
 from tracker.cli.hand_overs import on_sample
-from tracker.cli.lots import content
+from tracker.cli.lots import assumed, content
 
 if TYPE_CHECKING:
     from tracker.errors import TrackerError
@@ -99,11 +100,12 @@ def _import(asked: argparse.Namespace) -> int:
 
     path = Path(asked.file)
     with acting(asked) as (session, act):
+        data = content(path)
         taken = record_results(
             session,
             asked.source,
             path.name,
-            content(path),
+            data,
             act,
             sheet=asked.sheet,
             progress=progress(asked, "Rows"),
@@ -112,7 +114,10 @@ def _import(asked: argparse.Namespace) -> int:
     became = f"{counted(taken.rows, 'row')}: {taken.taken} taken in, {taken.parked} parked"
     line = f"{known}{became}. SHA-256 {taken.sha256[:16]}..."
     hint = ["`tracker parked` shows the parked rows and how to repair them."] if taken.parked else []
-    say(asked, taken, line, *hint)
+    checked = f"Check samples: {counted(taken.checks, 'row')}; {counted(taken.held, 'sample')} put on hold."
+    hint += [checked, *taken.remarks] if taken.checks else []
+    notes = assumed(path.name, data, asked.sheet)
+    say(asked, {**plain(taken), "notes": notes}, line, *hint, *notes)
     return 1 if taken.parked and not taken.known else 0
 
 
@@ -191,6 +196,8 @@ def _release(asked: argparse.Namespace) -> None:
 
 
 def _report(asked: argparse.Namespace) -> None:
+    import json
+
     from tracker.lookups.find import sample_ever_named
     from tracker.lookups.issued_reports import issued_report
 
@@ -199,22 +206,16 @@ def _report(asked: argparse.Namespace) -> None:
     with reading(asked) as session:
         issued = issued_report(session, sample_ever_named(session, asked.sample).id, asked.version)
     if asked.out is None:
-        print(_as_json(issued.body))
+        print(as_json(issued.body))
         return
     with writing(asked.out) as path:
         if asked.out.lower().endswith(".json"):
-            path.write_text(_as_json(issued.body), encoding="utf-8")
+            path.write_text(json.dumps(plain(issued.body), ensure_ascii=False, indent=1), encoding="utf-8")
         else:
             from tracker.papers.lot_report import lot_report
 
             lot_report(path, issued.body)
     say(asked, {"report": issued.number, "file": asked.out}, f"Report {issued.number} is in {asked.out}.")
-
-
-def _as_json(body: Any) -> str:
-    import json
-
-    return json.dumps(plain(body), ensure_ascii=False, indent=1)
 
 
 def _no_report_file(name: str) -> TrackerError:
