@@ -105,6 +105,8 @@ def surroundings(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.chdir(tmp_path)
     # Sixty commands with their help take longer to set up than most of them take to run.
     monkeypatch.setattr(cli, "parser", PARSER)
+    # Nobody pulls the plug on a test; the engine's own tests hold it to writing through.
+    monkeypatch.setattr(engine, "PRAGMAS", (*engine.PRAGMAS, "synchronous=OFF"))
 
 
 @pytest.fixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
@@ -53,9 +54,9 @@ def test_a_season_begins_in_the_folder_one_stands_in(run: Run, tmp_path: Path) -
 def test_settings_come_from_the_environment_and_the_command_line_goes_before_them(run: Run) -> None:
     here = {"TRACKER_DATABASE": "sqlite:///here.db", "TRACKER_BY": "tove"}
     assert run("init", settings=here).stdout == "sqlite:///here.db is ready.\n"
-    assert run("add-person", "tove", "Tove Marsh", "technician", settings=here).returncode == 0
     refused = run("plan", "1", settings=here)
-    assert refused.returncode == 1 and refused.stderr.startswith("Refused (unknown-lot): ")
+    assert refused.returncode == 1
+    assert refused.stderr.startswith("Refused (unknown-party): by: Nobody here is called 'tove'.")
     other = run("people", "--database", "sqlite:///other.db", settings=here)
     assert other.returncode == 1 and "other.db" in other.stderr
 
@@ -74,17 +75,18 @@ def test_a_refusal_in_json_stands_alone_on_the_output(run: Run) -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="bytes that are no text reach a program only there")
 def test_a_name_in_bytes_that_are_no_text_is_not_understood(run: Run) -> None:
-    assert run("init").returncode == 0
     unread = run("add-producer", os.fsdecode(b"Oda \xff"))
     assert (unread.returncode, unread.stdout) == (2, "")
     assert "bytes that are no text" in unread.stderr and "Traceback" not in unread.stderr
 
 
-def test_a_terminal_without_our_letters_gets_the_answer_all_the_same(run: Run) -> None:
-    poor = {"PYTHONUTF8": "0", "PYTHONIOENCODING": "ascii"}
-    run("init")
-    done = run("add-producer", "Oda Wiese-Größ", settings={"PYTHONIOENCODING": "ascii"})
+def test_a_terminal_without_our_letters_gets_the_answer_all_the_same(
+    run: Run, season_template: Path, tmp_path: Path
+) -> None:
+    poor = {"PYTHONIOENCODING": "ascii"}
+    shutil.copy(season_template, tmp_path / "season.db")
+    done = run("add-producer", "Oda Wiese-Größ", settings=poor)
     assert (done.returncode, done.stdout) == (0, "Oda Wiese-Gr?? is a producer now.\n")
     told = run("producers", "--json", settings=poor)
     assert told.returncode == 0
-    assert [one["name"] for one in json.loads(told.stdout)] == ["Oda Wiese-Größ"]
+    assert "Oda Wiese-Größ" in [one["name"] for one in json.loads(told.stdout)]

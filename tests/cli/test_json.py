@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import Terminal
+from tests.cli.conftest import PARSER, Terminal
 from tests.cli.stages import Stages
 from tests.makers import SEAL
 from tests.result_files import NIR
-from tracker.cli import main, parser
+from tracker.cli import main
 
 # {stage} is the sample that stands there; what a command writes or reads lies in the folder it is run in.
 EXAMPLES: dict[str, Sequence[str]] = {
@@ -103,14 +103,12 @@ NO_SEASON = {"test-page", "demo"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    (found,) = (one for one in parser()._actions if isinstance(one, argparse._SubParsersAction))
+    (found,) = (one for one in PARSER()._actions if isinstance(one, argparse._SubParsersAction))
     return dict(found.choices)
 
 
 def acts() -> list[str]:
-    return sorted(
-        name for name, made in commands().items() if made.get_default("by") is None and _has_by(made)
-    )
+    return sorted(name for name, made in commands().items() if _has_by(made))
 
 
 def _has_by(made: argparse.ArgumentParser) -> bool:
@@ -123,7 +121,8 @@ def typed(name: str, stages: Stages) -> list[str]:
 
 
 def test_every_command_has_its_example_here() -> None:
-    assert set(EXAMPLES) | LONG == set(commands())
+    assert set(commands()) - set(EXAMPLES) - LONG == set(), "give each an example above"
+    assert (set(EXAMPLES) | LONG) - set(commands()) == set(), "these are no commands any more"
 
 
 @pytest.mark.parametrize("name", EXAMPLES)
