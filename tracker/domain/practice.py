@@ -248,6 +248,14 @@ RULES: dict[str, Rule] = {
             "a hand-over between two people longer than this is said on the report",
             "our choice",
         ),
+        Rule(
+            "release_second_person",
+            "no",
+            "choice",
+            "whether whoever took in an analysis, or put a sample on hold, may decide on it alone",
+            "our choice; larger laboratories let a second person release",
+            ("no", "yes"),
+        ),
         _rule("sample_days", "7", "d", "a sample older than this on receipt is remarked on", "our choice"),
     )
 }

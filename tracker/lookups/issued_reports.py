@@ -29,11 +29,23 @@ def issued_report(session: Session, sample_id: int, version: int | None = None) 
     if version is not None:
         wanted = wanted.where(ReportVersion.version == version)
     row = session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
+    return _issued(row, "sample", "No such report was issued for this sample.")
+
+
+def report_numbered(session: Session, number: str) -> Issued:
+    """The report with this number, as it was issued. Raises NotFound `no-report`."""
+    row = session.scalar(select(ReportVersion).where(ReportVersion.number == number))
+    return _issued(row, "number", f"No report {number[:40]!r} was issued.")
+
+
+def latest_version(session: Session, sample_id: int) -> Issued | None:
+    """The sample's latest report, None before the first."""
+    wanted = select(ReportVersion).where(ReportVersion.sample_id == sample_id)
+    row = session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
+    return None if row is None else _issued(row, "sample", "")
+
+
+def _issued(row: ReportVersion | None, field: str, missing: str) -> Issued:
     if row is None:
-        raise NotFound(
-            "no-report",
-            "No such report was issued for this sample.",
-            field="sample",
-            remedy="Issue one: `tracker release`.",
-        )
+        raise NotFound("no-report", missing, field=field, remedy="Issue one: `tracker release`.")
     return Issued(row.number, row.version, row.issued_at, row.body)

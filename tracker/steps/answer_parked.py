@@ -13,6 +13,7 @@ from tracker.errors import Conflict, NotFound, Refused
 from tracker.files.column_map import ColumnMap, load_column_map
 from tracker.files.results_file import each_result
 from tracker.files.tables import Row, read_table
+from tracker.steps.check_run import hold_where_rejected
 from tracker.steps.print_tags import require_reason
 from tracker.steps.record_results import attach, event_kind, sample_for
 from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source
@@ -57,6 +58,7 @@ def take_in(
     sample = sample_for(session, code)
     analysis = attach(session, sample, row, file, source.name, event_kind(source), column_map.instrument, act)
     session.flush()
+    hold_where_rejected(session, file, [sample.id], act)
     _answer(session, parked, act, reason, analysis.id)
     return analysis
 

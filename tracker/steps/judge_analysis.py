@@ -8,7 +8,8 @@ from sqlalchemy.orm import Session
 
 from tracker.domain import analysis
 from tracker.domain.analysis import Value
-from tracker.domain.findings import HOLD, Finding
+from tracker.domain.check_samples import duplicate_difference
+from tracker.domain.findings import HOLD, NOTE, Finding
 from tracker.domain.lot import FORAGE_KINDS
 from tracker.domain.practice import Practice
 from tracker.files.results_file import ReportedValue
@@ -22,9 +23,17 @@ OF_THE_PORTION = ("DM", "GH", "NH")
 
 
 def judged(
-    session: Session, sample: Sample, values: Sequence[ReportedValue], practice: Practice
+    session: Session,
+    sample: Sample,
+    values: Sequence[ReportedValue],
+    practice: Practice,
+    duplicate_of: Sequence[ReportedValue] = (),
 ) -> tuple[Finding, ...]:
-    """Findings about the values themselves, and a hold where another analysis measured the same already."""
+    """Findings about the values themselves, and a hold where another analysis measured the same already.
+
+    duplicate_of: the first values of a sample that its run scans twice on purpose; the second are held against
+    them and not against other analyses.
+    """
     lot = session.get_one(Lot, sample.lot_id)
     given = {
         value.constituent: Value(
@@ -35,8 +44,28 @@ def judged(
     on_dm = analysis.all_on_dry_matter(given)
     # What could not be turned is judged as it is, so that the check can say which values those are.
     found = list(analysis.check({**given, **on_dm}, FORAGE_KINDS[lot.forage], practice))
-    found += _measured_before(session, sample, given)
+    if duplicate_of:
+        found += _beside(duplicate_of, values, practice)
+    else:
+        found += _measured_before(session, sample, given)
     return tuple(found)
+
+
+def _beside(
+    first: Sequence[ReportedValue], second: Sequence[ReportedValue], practice: Practice
+) -> list[Finding]:
+    """A blind duplicate that lies too far from its first scan is held; one that agrees is noted."""
+    before = {value.constituent: value for value in first}
+    found = []
+    for value in second:
+        other = before.get(value.constituent)
+        if other is None or (other.unit, other.basis) != (value.unit, value.basis):
+            continue
+        apart = duplicate_difference(value.constituent, other.value, value.value, practice)
+        if apart.within is not None:
+            code, level = ("blind-duplicate", NOTE) if apart.within else ("blind-duplicate-apart", HOLD)
+            found.append(Finding(code, level, f"Blind duplicate, {apart.words}", (value.constituent,)))
+    return found
 
 
 def _measured_before(session: Session, sample: Sample, given: dict[str, Value]) -> list[Finding]:

@@ -6,8 +6,8 @@ The file is kept as it came. The same file again changes nothing, whatever it is
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -21,21 +21,39 @@ from tracker.domain.tag import BOUND, VOID, code_in
 from tracker.domain.times import moment
 from tracker.errors import NotFound, Refused, TrackerError
 from tracker.files.column_map import ColumnMap, load_column_map
-from tracker.files.results_file import ResultRow, each_result, suggest_codes
+from tracker.files.results_file import ReportedValue, ResultRow, each_result, suggest_codes
 from tracker.files.tables import read_table
 from tracker.steps.append_event import on_sample, standing_of
+from tracker.steps.check_run import RunsOf, hold_where_rejected, record_check, runs_of
 from tracker.steps.judge_analysis import judged
 from tracker.storage.analysis import Analysis, ParkedRow, ResultFile, ResultValue, Source, SourceMap
 from tracker.storage.coring import Sample
 from tracker.storage.kept import practice_in_force
+from tracker.storage.runs import CheckReading
 from tracker.storage.tags import Tag, tag_coded
 
 Progress = Callable[[int, int], None]
+TAKEN, PARKED, CHECK = "taken in", "parked", "check sample"
+
+
+@dataclass(frozen=True)
+class LineTold:
+    """What became of one line of a file: taken in, parked, or check sample; words: what is remarked on it."""
+
+    line: int
+    sample_text: str
+    became: str
+    code: str | None
+    words: tuple[str, ...]
+    suggestions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Taken:
-    """What became of a file. known: it had been taken in before, and nothing changed."""
+    """What became of a file. known: it had been taken in before, and nothing changed.
+
+    checks: lines that are readings of a check sample; held: samples put on hold because one was out of control.
+    """
 
     file_id: int
     sha256: str
@@ -43,6 +61,12 @@ class Taken:
     taken: int
     parked: int
     known: bool
+    checks: int = 0
+    held: int = 0
+    remarks: tuple[str, ...] = field(default=())
+
+
+Told = Callable[[LineTold], None]
 
 
 def record_results(
@@ -54,12 +78,35 @@ def record_results(
     *,
     sheet: str | None = None,
     progress: Progress | None = None,
+    told: Told | None = None,
 ) -> Taken:
     """Take in the file with the source's column map in force.
 
     Raises NotFound `unknown-source`, and what read_table and ColumnMap.applies_to raise; a single row never
     refuses the file.
     """
+    rows = recording(session, source, name, content, act, sheet=sheet, told=told)
+    while True:
+        try:
+            done, total = next(rows)
+        except StopIteration as end:
+            taken: Taken = end.value
+            return taken
+        if progress:
+            progress(done, total)
+
+
+def recording(
+    session: Session,
+    source: str,
+    name: str,
+    content: bytes,
+    act: Act,
+    *,
+    sheet: str | None = None,
+    told: Told | None = None,
+) -> Generator[tuple[int, int], None, Taken]:
+    """The same a row at a time, for whoever shows how far it is: rows done and rows in all."""
     kept_map, origin = _map_in_force(session, source)
     digest = hashlib.sha256(content).hexdigest()
     known = session.scalar(
@@ -83,14 +130,11 @@ def record_results(
     )
     session.add(file)
     session.flush()
-    taker = _Taker(session, file, origin, column_map, act)
-    total = len(table.rows)
+    taker = _Taker(session, file, origin, column_map, act, told)
     for done, row in enumerate(rows, start=1):
         taker.take(row)
-        if progress:
-            progress(done, total)
-    session.flush()
-    return Taken(file.id, digest, total, taker.taken, taker.parked, known=False)
+        yield done, len(table.rows)
+    return taker.ended(digest, len(table.rows))
 
 
 def event_kind(source: Source) -> str:
@@ -119,49 +163,104 @@ def _map_in_force(session: Session, source: str) -> tuple[SourceMap, Source]:
 def _again(session: Session, file: ResultFile) -> Taken:
     taken = len(session.scalars(select(Analysis.id).where(Analysis.file_id == file.id)).all())
     parked = len(session.scalars(select(ParkedRow.id).where(ParkedRow.file_id == file.id)).all())
-    return Taken(file.id, file.sha256, taken + parked, taken, parked, known=True)
+    lines = select(CheckReading.line).where(CheckReading.file_id == file.id).distinct()
+    checks = len(session.scalars(lines).all())
+    return Taken(file.id, file.sha256, taken + parked + checks, taken, parked, known=True, checks=checks)
 
 
 class _Taker:
     """One file on its way in."""
 
     def __init__(
-        self, session: Session, file: ResultFile, source: Source, column_map: ColumnMap, act: Act
+        self,
+        session: Session,
+        file: ResultFile,
+        source: Source,
+        column_map: ColumnMap,
+        act: Act,
+        told: Told | None,
     ) -> None:
         self.session = session
         self.file = file
-        self.source = source.name
+        self.source = source
         self.event = event_kind(source)
         self.instrument = column_map.instrument
         self.repeats = column_map.repeat is not None
         self.act = act
-        self.seen: dict[int, int] = {}
-        self.taken = self.parked = 0
+        self.told = told or (lambda line: None)
+        self.runs: RunsOf = runs_of(session, source.id)
+        self.seen: dict[int, ResultRow] = {}
+        self.compared: set[int] = set()
+        self.taken = self.parked = self.checks = 0
+        self.remarks: list[str] = []
 
     def take(self, row: ResultRow) -> None:
-        """Attach the row to its sample, or park it."""
+        """Attach the row to its sample, keep it as a reading of a check sample, or park it."""
         if row.problems:
             self._park(row, [problem_dict(p) for p in row.problems], self._near(row.sample_text))
             return
+        check = self.runs.check_named(row.sample_text)
+        if check is not None:
+            self._check(row, check)
+            return
         try:
-            sample = self._sample(row)
-            attach(self.session, sample, row, self.file, self.source, self.event, self.instrument, self.act)
+            sample, first = self._sample(row)
+            analysis = attach(
+                self.session,
+                sample,
+                row,
+                self.file,
+                self.source.name,
+                self.event,
+                self.instrument,
+                self.act,
+                duplicate_of=first,
+            )
         except TrackerError as refused:
             self._park(row, [refused.as_dict()], self._near(row.sample_text))
             return
-        self.seen[sample.id] = row.line
+        self.seen.setdefault(sample.id, row)
         self.taken += 1
+        words = tuple(finding["words"] for finding in analysis.findings)
+        self.told(LineTold(row.line, row.sample_text, TAKEN, code_in(row.sample_text), words))
 
-    def _sample(self, row: ResultRow) -> Sample:
+    def ended(self, digest: str, rows: int) -> Taken:
+        """What became of the file; where a check sample was out of control, its samples are on hold now."""
+        self.session.flush()
+        held = hold_where_rejected(self.session, self.file, list(self.seen), self.act)
+        return Taken(
+            self.file.id,
+            digest,
+            rows,
+            self.taken,
+            self.parked,
+            known=False,
+            checks=self.checks,
+            held=held,
+            remarks=tuple(self.remarks),
+        )
+
+    def _check(self, row: ResultRow, name: str) -> None:
+        self.checks += 1
+        found = record_check(self.session, self.file, self.source.id, name, row, self.checks)
+        words = tuple(finding.words for finding in found)
+        self.remarks += words
+        self.told(LineTold(row.line, row.sample_text, CHECK, None, words))
+
+    def _sample(self, row: ResultRow) -> tuple[Sample, Sequence[ReportedValue]]:
+        """The row's sample, and its first values where this row is the blind duplicate of an earlier one."""
         sample = sample_for(self.session, row.sample_text)
         earlier = self.seen.get(sample.id)
-        if earlier is not None and not self.repeats:
-            raise Refused(
-                "sample-twice-in-file",
-                f"The sample stands in line {earlier} already.",
-                remedy="Which of the two is it? Take this one in for another sample, or set it aside.",
-            )
-        return sample
+        if earlier is None or self.repeats:
+            return sample, ()
+        if self.runs.is_blind(code_in(row.sample_text)) and sample.id not in self.compared:
+            self.compared.add(sample.id)
+            return sample, earlier.values
+        raise Refused(
+            "sample-twice-in-file",
+            f"The sample stands in line {earlier.line} already.",
+            remedy="Which of the two is it? Take this one in for another sample, or set it aside.",
+        )
 
     def _near(self, text: str) -> tuple[str, ...]:
         """Codes on bags that one slip could have turned into this text; none where the text is one of them."""
@@ -179,6 +278,8 @@ class _Taker:
             )
         )
         self.parked += 1
+        words = tuple(f"{problem['message']} {problem['remedy']}" for problem in problems)
+        self.told(LineTold(row.line, row.sample_text, PARKED, None, words, near))
 
 
 def problem_dict(problem: Any) -> dict[str, Any]:
@@ -234,10 +335,12 @@ def attach(
     event_kind: str,
     instrument: str | None,
     act: Act,
+    *,
+    duplicate_of: Sequence[ReportedValue] = (),
 ) -> Analysis:
     """Give the row's values to the sample, with what is to be said of them. Raises what custody raises."""
     scan = _at_scan(session, sample, row, file, act)
-    findings = judged(session, sample, row.values, practice_in_force(session))
+    findings = judged(session, sample, row.values, practice_in_force(session), duplicate_of)
     # The event names the analysis, and the analysis its event, so the name is made before either.
     scan = replace(scan, event_id=str(uuid4()))
     data = {

@@ -13,8 +13,11 @@ from tracker.domain.custody import Act
 from tracker.domain.times import utc
 from tracker.errors import Refused
 from tracker.steps.append_event import on_sample, standing_of
+from tracker.steps.hold import require_second_person
 from tracker.steps.print_tags import require_reason
+from tracker.storage.analysis import values_in_force
 from tracker.storage.coring import Sample
+from tracker.storage.custody import EventRow
 from tracker.storage.results import ReportVersion
 
 # Who may answer for a report (ISO/IEC 17025:2017, 7.8.2.1 o: the person authorising it is named).
@@ -28,7 +31,7 @@ def release_results(
 
     body: what the report says, made by the lookup; the number, version, who and when are put in here, and each
     result that differs from the version before is marked. Raises Refused `not-allowed`, `nothing-to-report`,
-    `reason-missing`, and what custody raises.
+    `second-person-needed`, `reason-missing`, and what custody raises.
     """
     if act.by.role not in MAY_RELEASE:
         raise Refused(
@@ -44,6 +47,7 @@ def release_results(
             field="sample",
             remedy="Take in its results first: `tracker import-analyses`.",
         )
+    require_second_person(session, _took_in(session, sample), act)
     before = _latest(session, sample)
     if before is not None:
         require_reason(reason)
@@ -75,6 +79,12 @@ def release_results(
     session.add(row)
     session.flush()
     return row
+
+
+def _took_in(session: Session, sample: Sample) -> set[str]:
+    """Who took in the analyses whose values stand."""
+    named = {analysis.event_id for analysis, _ in values_in_force(session, sample.id).values()}
+    return set(session.scalars(select(EventRow.by).where(EventRow.event_id.in_(named))))
 
 
 def _latest(session: Session, sample: Sample) -> ReportVersion | None:

@@ -6,8 +6,8 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.storage.base import Base, Digits, Plain, Utc
 
@@ -66,3 +66,19 @@ class CheckReading(Base):
     rules: Mapped[Any] = mapped_column(Plain)
     level: Mapped[str] = mapped_column(Text)
     scanned_at: Mapped[str | None] = mapped_column(Text)
+
+
+def limit_in_force(session: Session, source_id: int, check_name: str, constituent: str) -> CheckLimit | None:
+    """The latest frozen limits, None where none were frozen yet."""
+    mine = (
+        CheckLimit.source_id == source_id,
+        CheckLimit.check_name == check_name,
+        CheckLimit.constituent == constituent,
+    )
+    return session.scalar(select(CheckLimit).where(*mine).order_by(CheckLimit.version.desc()).limit(1))
+
+
+def check_names(session: Session, source_id: int) -> tuple[str, ...]:
+    """The check samples that ever rode in a run of this source."""
+    names = select(RunList.check_name).where(RunList.source_id == source_id).distinct()
+    return tuple(session.scalars(names.order_by(RunList.check_name)))

@@ -1,0 +1,125 @@
+"""Files of results as they were taken in, and a parked row with the headings of its file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ColumnElement, distinct, func, select
+from sqlalchemy.orm import Session, joinedload
+
+from tracker.domain.check_samples import REJECT
+from tracker.errors import NotFound
+from tracker.files.column_map import load_column_map
+from tracker.files.tables import read_table
+from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source, SourceMap
+from tracker.storage.people import party_names
+from tracker.storage.runs import CheckReading
+
+LATEST = 30
+# Rows of which nobody can tell which cell is whose.
+MISSHAPEN = ("row-too-short", "row-too-long", "broken-quotes")
+
+
+@dataclass(frozen=True)
+class FileLine:
+    """A file and what became of its rows; waiting: parked rows nobody has decided about; at in UTC."""
+
+    id: int
+    name: str
+    source: str
+    by: str
+    at: datetime
+    taken: int
+    parked: int
+    waiting: int
+    checks: int
+    out_of_control: bool
+
+
+def result_files(session: Session) -> tuple[FileLine, ...]:
+    """The latest files first."""
+    names = party_names(session)
+    wanted = (
+        select(
+            ResultFile,
+            Source.name,
+            _count(Analysis.id, Analysis.file_id == ResultFile.id),
+            _count(ParkedRow.id, ParkedRow.file_id == ResultFile.id),
+            _count(
+                ParkedAnswer.id, ParkedAnswer.parked_id == ParkedRow.id, ParkedRow.file_id == ResultFile.id
+            ),
+            _count(CheckReading.line, CheckReading.file_id == ResultFile.id),
+            _count(CheckReading.id, CheckReading.file_id == ResultFile.id, CheckReading.level == REJECT),
+        )
+        .join(SourceMap, SourceMap.id == ResultFile.map_id)
+        .join(Source, Source.id == SourceMap.source_id)
+        .order_by(ResultFile.id.desc())
+        .limit(LATEST)
+    )
+    return tuple(
+        FileLine(
+            id=file.id,
+            name=file.name,
+            source=source,
+            by=names.get(file.by, file.by),
+            at=file.at,
+            taken=taken,
+            parked=parked,
+            waiting=parked - answered,
+            checks=checks,
+            out_of_control=rejected > 0,
+        )
+        for file, source, taken, parked, answered, checks, rejected in session.execute(wanted)
+    )
+
+
+def _count(what: Any, *where: ColumnElement[bool]) -> Any:
+    counted = select(func.count(distinct(what))).where(*where)
+    return counted.correlate(ResultFile).scalar_subquery()
+
+
+@dataclass(frozen=True)
+class ParkedCells:
+    """A parked row with each cell under its heading. misshapen: nobody can tell which cell is whose."""
+
+    id: int
+    file: str
+    line: int
+    sample_text: str
+    sample_header: str
+    cells: tuple[tuple[str, str], ...]
+    problems: tuple[dict[str, Any], ...]
+    suggestions: tuple[str, ...]
+    misshapen: bool
+    answered: bool
+
+
+def parked_cells(session: Session, number: int) -> ParkedCells:
+    """The parked row of this number. Raises NotFound `unknown-parked-row`."""
+    row = session.get(ParkedRow, number)
+    if row is None:
+        raise NotFound(
+            "unknown-parked-row",
+            f"There is no parked row {number}.",
+            field="row",
+            remedy="Choose it from the parked rows.",
+        )
+    file = session.get_one(ResultFile, row.file_id, options=(joinedload(ResultFile.map),))
+    column_map = load_column_map(file.map.body)
+    header = read_table(file.name, file.content, sheet=file.sheet or None).header
+    padded = [*row.cells, *[""] * (len(header) - len(row.cells))]
+    answered = session.scalar(select(ParkedAnswer.id).where(ParkedAnswer.parked_id == number))
+    return ParkedCells(
+        id=row.id,
+        file=file.name,
+        line=row.line,
+        sample_text=row.sample_text,
+        sample_header=column_map.sample,
+        cells=tuple(zip(header, padded, strict=False)),
+        problems=tuple(row.problems),
+        suggestions=tuple(row.suggestions),
+        misshapen=row.problems[0]["code"] in MISSHAPEN,
+        answered=answered is not None,
+    )

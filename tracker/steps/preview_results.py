@@ -1,0 +1,31 @@
+"""Try how a file of results would come in: the import itself, taken back before anybody sees it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy.orm import Session
+
+from tracker.domain.custody import Act
+from tracker.steps.record_results import LineTold, Taken, record_results
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What would become of the file, and of each of its lines."""
+
+    taken: Taken
+    lines: tuple[LineTold, ...]
+
+
+def preview_results(
+    session: Session, source: str, name: str, content: bytes, act: Act, *, sheet: str | None = None
+) -> Preview:
+    """What record_results would do now; nothing of it is kept. Raises what it raises."""
+    lines: list[LineTold] = []
+    trial = session.begin_nested()
+    try:
+        taken = record_results(session, source, name, content, act, sheet=sheet, told=lines.append)
+    finally:
+        trial.rollback()
+    return Preview(taken, tuple(lines))
