@@ -12,7 +12,7 @@ from tests.result_files import NIR, Bench, bench, bench_template, row, written
 __all__ = ["bench", "bench_template"]
 
 
-def test_a_failed_check_is_said_and_holds_the_samples_of_its_file(bench: Bench, at_season: Any) -> None:  # noqa: F811
+def test_a_failed_check_is_said_and_holds_the_samples_of_its_file(bench: Bench, at_season: Any) -> None:
     frozen(bench)
     terminal = at_season(Path(bench.path))
     terminal.clock = at(1500)

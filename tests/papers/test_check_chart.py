@@ -39,11 +39,11 @@ def test_the_lines_say_what_they_are_and_lie_in_proportion() -> None:
 
 
 def test_values_stand_in_their_order_from_left_to_right_at_their_height() -> None:
-    # By hand: 570 wide from 20; mean, + 1 SD and - 2 SD.
+    # By hand: 530 wide from 20; mean, + 1 SD and - 2 SD.
     assert points(chart("CP", [D(10), D("10.5"), D(9)], D(10), D("0.5"))) == [
         (20.0, 150.0),
-        (305.0, 117.5),
-        (590.0, 215.0),
+        (285.0, 117.5),
+        (550.0, 215.0),
     ]
 
 
@@ -63,7 +63,7 @@ def test_without_limits_the_values_stand_alone() -> None:
     assert lines(svg) == {} and [y for _, y in points(svg)] == sorted(
         (y for _, y in points(svg)), reverse=True
     )
-    assert points(chart("CP", [D(10)], None, None)) == [(305.0, 150.0)]
+    assert points(chart("CP", [D(10)], None, None)) == [(285.0, 150.0)]
     assert points(chart("CP", [], None, None)) == []
 
 

@@ -10,14 +10,17 @@ from decimal import Decimal
 from html import escape
 
 WIDTH, HEIGHT = 720, 300
-LEFT, RIGHT, TOP, BOTTOM = 10, 600, 20, 280
+LEFT, RIGHT, TOP, BOTTOM = 10, 560, 20, 280
 # The chart shows at least so many SDs on either side, and as many more as its values need.
 LEAST_SDS = Decimal(4)
 LINES = ((3, "mean + 3 SD"), (2, "mean + 2 SD"), (0, "mean"), (-2, "mean - 2 SD"), (-3, "mean - 3 SD"))
 
 
 def chart(title: str, values: Sequence[Decimal], mean: Decimal | None, sigma: Decimal | None) -> str:
-    """An SVG element for a page: no prolog, style or ids. Without frozen limits the values stand alone."""
+    """An SVG element for a page: no prolog, style or ids. Without frozen limits the values stand alone.
+
+    It keeps its size, so that its words can be read on a phone: the page lets it be moved sideways.
+    """
     centre, one = _scale(values, mean, sigma)
     reach = max([LEAST_SDS, *(abs(value - centre) / one + Decimal("0.5") for value in values)])
     shapes = []
@@ -37,8 +40,9 @@ def chart(title: str, values: Sequence[Decimal], mean: Decimal | None, sigma: De
     ]
     said = escape(title, quote=True)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="way" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
-        f'aria-label="{said}" fill="currentColor" font-family="system-ui, Helvetica, Arial, sans-serif">\n'
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH}" height="{HEIGHT}" '
+        f'viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{said}" fill="currentColor" '
+        f'font-family="system-ui, Helvetica, Arial, sans-serif">\n'
         f"<title>{said}</title>\n" + "\n".join(shapes) + "\n</svg>"
     )
 
@@ -72,7 +76,7 @@ def _line(place: int, words: str, value: Decimal, reach: Decimal) -> str:
     said = f"{words}: {value.quantize(Decimal('0.001'))}"
     return (
         f'<line x1="{LEFT}" y1="{y:.1f}" x2="{RIGHT}" y2="{y:.1f}" stroke="currentColor" stroke-width="1"{dashes}/>'
-        f'<text x="{RIGHT + 6}" y="{y + 4:.1f}" font-size="11">{escape(said)}</text>'
+        f'<text x="{RIGHT + 6}" y="{y + 4:.1f}" font-size="14">{escape(said)}</text>'
     )
 
 

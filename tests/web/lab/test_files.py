@@ -60,9 +60,7 @@ def test_the_button_does_what_it_says(bench: Bench, at_bench: AtBench) -> None:
     )
     assert (answer.status_code, answer.headers["Location"]) == (303, "/results")
     page = words(ana.get("/results").get_data(as_text=True))
-    assert (
-        "1 rows taken in, 1 parked." in page and "Parked rows: 1" in page and "Waits for release: 1" in page
-    )
+    assert "1 row taken in, 1 parked." in page and "Parked rows: 1" in page and "Waits for release: 1" in page
     assert parked(bench)[0].file == "run 7.csv"
     assert len(attached(bench, bench.samples[0])) == 1
 
@@ -108,7 +106,7 @@ def test_a_long_file_says_how_far_it_is_and_is_kept_at_the_end(
     said = words(answer.get_data(as_text=True))
     assert answer.status_code == 200
     assert re.findall(r"(\d) of 4 rows", said) == ["1", "2", "3", "4"]
-    assert said.index("4 of 4 rows") < said.index("1 rows taken in, 3 parked.")
+    assert said.index("4 of 4 rows") < said.index("1 row taken in, 3 parked.")
     assert len(parked(bench)) == 3 and standing(bench.season, bench.samples[0]).state == "scanned"
 
 
@@ -129,10 +127,10 @@ def test_a_failed_check_is_said_before_and_after(bench: Bench, at_bench: AtBench
     frozen(bench)
     ana = at_bench("ana")
     page = tried(ana, written([row(CHECK, CP_pc_DM="26.5"), row(bench.codes[0])]))
-    assert "1 samples of this file would be put on hold" in words(page.get_data(as_text=True))
+    assert "1 sample of this file would be put on hold" in words(page.get_data(as_text=True))
     confirmed(ana, page)
     after = ana.get("/results").get_data(as_text=True)
-    assert re.search(r'class="told stop" role="alert">[^<]*out of control: 1 samples on hold', after)
+    assert re.search(r'class="told stop" role="alert">[^<]*out of control: 1 sample on hold', after)
     assert "Scanned and on hold: 1" in words(after)
     assert standing(bench.season, bench.samples[0]).on_hold
 

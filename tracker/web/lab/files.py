@@ -133,9 +133,13 @@ def said(taken: Taken) -> str:
     """What became of the file, in a sentence."""
     if taken.known:
         return "This file was taken in before; nothing changed."
-    parts = [f"{taken.taken} rows taken in", f"{taken.parked} parked"]
+    parts = [f"{_counted(taken.taken, 'row')} taken in", f"{taken.parked} parked"]
     if taken.checks:
-        parts.append(f"{taken.checks} readings of a check sample")
+        parts.append(f"{_counted(taken.checks, 'row')} of a check sample")
     if taken.held:
-        parts.append(f"check sample out of control: {taken.held} samples on hold")
+        parts.append(f"check sample out of control: {_counted(taken.held, 'sample')} on hold")
     return ", ".join(parts) + "."
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
