@@ -35,7 +35,7 @@ def fill(connection: sqlite3.Connection, table: str) -> tuple[str, object]:
 
 
 def likely(name: str) -> object:
-    return {"what": "fresh", "route": "typed", "level": "none"}.get(name, 1)
+    return {"what": "fresh", "route": "typed", "level": "none", "kind": "image/png"}.get(name, 1)
 
 
 def rows(connection: sqlite3.Connection, table: str) -> list[tuple[object, ...]]:

@@ -246,6 +246,26 @@ def test_a_balance_that_plays_a_keyboard_types_into_the_weight_box(page: Page) -
     assert page.input_value("#weight") == "  412.60 g"
 
 
+@pytest.mark.parametrize(
+    "line", ["236.40", "1236.40", "-12.31", "ST,GS,+   49.90 g", "   49.90 g ?", "------"]
+)
+def test_what_a_balance_types_is_sent_off_by_its_enter(page: Page, line: str) -> None:
+    page.focus("#weight")
+    for character in line:
+        page.keyboard.press(character)
+    page.keyboard.press("Enter")
+    assert [one["what"] for one in said(page)] == ["pressed", "submitted"]
+    assert page.input_value("#weight") == line
+
+
+@pytest.mark.parametrize("other", ["SEAL-0048213", "HALLO-WELT", "4912-AB77-3"])
+def test_another_bar_code_does_not_stay_in_a_weight_box(page: Page, other: str) -> None:
+    page.fill("#weight", "88.1")
+    scan(page, other)
+    assert [one["what"] for one in said(page)] == ["refused"]
+    assert page.input_value("#weight") == "88.1"
+
+
 @pytest.mark.parametrize("digits", ["12345678", "4006381333931"])
 def test_a_weight_box_takes_no_number_that_is_no_weight(page: Page, digits: str) -> None:
     page.fill("#weight", "88.1")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -31,11 +31,13 @@ def receive(
     packages_found: int | None = None,
     discrepancy: str = "",
     unannounced: str = "",
+    remarks: Sequence[Finding] = (),
+    more: Mapping[str, Any] | None = None,
 ) -> EventRow:
     """Receive the sample. Whatever differs is recorded and puts it on hold; nothing keeps it from being received.
 
-    temperature_c in degrees Celsius; unannounced: why it came without having been signed away. Raises what
-    domain.intake.judge_receipt and custody raise.
+    temperature_c in degrees Celsius; unannounced: why it came without having been signed away; remarks and more:
+    what else is to be kept of this receipt. Raises what domain.intake.judge_receipt and custody raise.
     """
     standing = standing_of(session, sample)
     degrees = None if temperature_c is None else number(temperature_c, field="temperature_c")
@@ -54,6 +56,7 @@ def receive(
     if unannounced.strip() and standing.transfer is None:
         words = "It arrived without having been signed away."
         findings.append(Finding("unannounced", HOLD, words))
+    findings += remarks
     data: dict[str, Any] = {
         "condition": list(condition),
         "seal_state": seal_state,
@@ -62,6 +65,7 @@ def receive(
         "temperature_c": None if degrees is None else str(degrees),
         "discrepancy": discrepancy.strip() or None,
         "unannounced": unannounced.strip() or None,
+        **(more or {}),
     }
     return on_sample(session, "received", sample, data, act, findings=findings)
 

@@ -17,6 +17,7 @@ from tracker.errors import Refused
 from tracker.steps.append_event import on_sample
 from tracker.storage.coring import Sample, plan_in_force
 from tracker.storage.custody import EventRow
+from tracker.storage.equipment import require_sound
 from tracker.storage.intake import Weighing, before_on, reading_of, tare_of, weighings_in_force
 from tracker.storage.kept import practice_in_force
 
@@ -39,15 +40,17 @@ def weigh(
     zeroed: bool = False,
     step: str | Decimal | None = None,
     batch: Sequence[Decimal] = (),
+    raw: str = "",
 ) -> EventRow:
     """Keep one reading and what is to be said of it.
 
     what: "tare", "fresh", "dry" or "dry again"; grams as the balance shows them, sack and hay together unless it
     was zeroed on the sack; step: what the balance counts in, if not one in the last digit; batch: the readings of
-    several empty sacks, for a tare that is their mean (grams is then left out of account).
+    several empty sacks, for a tare that is their mean (grams is then left out of account); raw: the line as the
+    balance sent it.
 
     Raises Refused `not-a-weight`, `unknown-weighing`, `tare-missing`, `tare-after-fresh`,
-    `gross-not-above-tare`, `too-few-tares`, and what custody raises.
+    `gross-not-above-tare`, `too-few-tares`, `balance-check-failed`, and what custody raises.
     """
     if what not in EVENTS:
         raise Refused(
@@ -63,6 +66,7 @@ def weigh(
             field="batch",
             remedy="Weigh this sack by itself.",
         )
+    require_sound(session, balance.strip())
     practice = practice_in_force(session)
     before = {row.what: row for row in weighings_in_force(session, sample.id)}
     if what == "tare" and "fresh" in before:
@@ -79,7 +83,7 @@ def weigh(
         row.grams, row.batch_n, row.batch_sd, row.step = mean.mean, mean.n, mean.sd, mean.resolution
         findings += intake.tare_findings(mean, practice)
     findings += _findings(session, sample, row, before)
-    event = on_sample(session, EVENTS[what], sample, _data(row), act, findings=findings)
+    event = on_sample(session, EVENTS[what], sample, _data(row, raw), act, findings=findings)
     row.event_id = event.event_id
     session.add(row)
     session.flush()
@@ -134,10 +138,12 @@ def _findings(session: Session, sample: Sample, row: Weighing, before: dict[str,
     return findings
 
 
-def _data(row: Weighing) -> dict[str, Any]:
-    data = {"grams": str(row.grams), "balance": row.balance or None, "zeroed": row.zeroed}
+def _data(row: Weighing, raw: str) -> dict[str, Any]:
+    data: dict[str, Any] = {"grams": str(row.grams), "balance": row.balance or None, "zeroed": row.zeroed}
     if row.step is not None:
         data["step"] = str(row.step)
     if row.batch_n is not None:
         data["batch_n"], data["batch_sd"] = str(row.batch_n), str(row.batch_sd)
+    if raw:
+        data["raw"] = raw
     return data

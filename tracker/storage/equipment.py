@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import CheckConstraint, ForeignKey, Text, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from tracker.errors import NotFound
+from tracker.errors import NotFound, Refused
 from tracker.storage.base import Base, Digits, Plain, Utc
 
 
@@ -73,3 +73,24 @@ def latest_check(session: Session, name: str) -> BalanceCheck | None:
     """The balance's last check, whichever version of it was checked."""
     wanted = select(BalanceCheck).join(Balance, Balance.id == BalanceCheck.balance_id)
     return session.scalar(wanted.where(Balance.name == name).order_by(BalanceCheck.id.desc()).limit(1))
+
+
+def checks_of(session: Session, name: str) -> list[BalanceCheck]:
+    """Every check of the balance, oldest first, whichever version of it was checked."""
+    wanted = select(BalanceCheck).join(Balance, Balance.id == BalanceCheck.balance_id)
+    return list(session.scalars(wanted.where(Balance.name == name).order_by(BalanceCheck.id)))
+
+
+def require_sound(session: Session, name: str) -> None:
+    """Nothing, unless the balance failed its last check; a balance that nobody knows was never checked.
+
+    Raises Refused `balance-check-failed`.
+    """
+    last = latest_check(session, name) if name else None
+    if last is not None and not last.passed:
+        raise Refused(
+            "balance-check-failed",
+            f"Balance {name} failed its last check. {last.words}",
+            field="balance",
+            remedy="Use another balance; or put this one right, and check it again until it passes.",
+        )

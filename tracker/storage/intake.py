@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, Text, UniqueConstraint, select
+from sqlalchemy import (
+    CheckConstraint,
+    ColumnElement,
+    ForeignKey,
+    Index,
+    LargeBinary,
+    Text,
+    UniqueConstraint,
+    select,
+)
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
 from tracker.domain import dry_matter, intake
 from tracker.domain.practice import Practice
 from tracker.errors import Refused
-from tracker.storage.base import Base, Digits, Utc
+from tracker.storage.base import Base, Digits, Plain, Utc
 from tracker.storage.custody import Undone
 
 
@@ -71,22 +81,75 @@ class OvenPlace(Base):
     position: Mapped[int]
 
 
+class SetAside(Base):
+    """A sack of a load that is not weighed dry with it, and why."""
+
+    __tablename__ = "set_aside"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    place_id: Mapped[int] = mapped_column(ForeignKey("oven_place.id"), unique=True)
+    reason: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
+class LoadClosed(Base):
+    """A load in which every sack has been accounted for."""
+
+    __tablename__ = "load_closed"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    load_id: Mapped[int] = mapped_column(ForeignKey("oven_load.id"), unique=True)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
+class TareBatch(Base):
+    """Empty sacks of one batch, weighed one by one; readings in grams as text, with their digits."""
+
+    __tablename__ = "tare_batch"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    readings: Mapped[Any] = mapped_column(Plain)
+    balance: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
+class Photo(Base):
+    """A picture kept with an entry. kind: its media type, by its content; sha256: of the content, in hex."""
+
+    __tablename__ = "photo"
+    __table_args__ = (CheckConstraint("kind in ('image/jpeg', 'image/png')", name="kind"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    event_id: Mapped[str] = mapped_column(ForeignKey("event.event_id"), index=True)
+    sha256: Mapped[str] = mapped_column(Text, index=True)
+    kind: Mapped[str] = mapped_column(Text)
+    content: Mapped[bytes] = mapped_column(LargeBinary)
+
+
 def weighings_in_force(session: Session, sample_id: int) -> list[Weighing]:
     """The sample's weighings without those that were corrected or taken back, oldest first."""
     correction = aliased(Weighing)
     corrected = select(correction.id).where(correction.corrects_id == Weighing.id).exists()
-    undone = select(Undone.event_id).where(Undone.event_id == Weighing.event_id).exists()
     wanted = (
-        select(Weighing).where(Weighing.sample_id == sample_id, ~corrected, ~undone).order_by(Weighing.id)
+        select(Weighing).where(Weighing.sample_id == sample_id, ~corrected, ~_undone()).order_by(Weighing.id)
     )
     return list(session.scalars(wanted))
+
+
+def _undone() -> ColumnElement[bool]:
+    return select(Undone.event_id).where(Undone.event_id == Weighing.event_id).exists()
 
 
 def before_on(session: Session, balance: str) -> list[intake.Weighing]:
     """What this balance showed last, as a list of one; empty when it has not been used or has no name."""
     if not balance:
         return []
-    last = select(Weighing).where(Weighing.balance == balance).order_by(Weighing.id.desc()).limit(1)
+    # What was taken back was likely this very sack under the wrong name.
+    shown = select(Weighing).where(Weighing.balance == balance, ~_undone())
+    last = shown.order_by(Weighing.id.desc()).limit(1)
     return [reading_of(row) for row in session.scalars(last)]
 
 

@@ -42,4 +42,8 @@ APPEND_ONLY = (
     "run_list",
     "check_limit",
     "check_reading",
+    "set_aside",
+    "load_closed",
+    "tare_batch",
+    "photo",
 )

@@ -9,6 +9,9 @@ const TOKEN_LENGTH = 26;
 const LONGEST_LEAD = 4;
 const QUOTES = "\"'“”‘’„«»";
 const WEIGHT = /^[-+]?[0-9][0-9., ]*(?:mg|kg|g|lbs|lb|oz|t)$/i;
+// A line that a balance types: status, number and unit, or what it shows when over, under or in error.
+const BALANCE_LINE =
+  /^(?:(?:[A-Z]{2}, ?){0,2}[-+]? *[0-9][0-9., ]*(?:mg|kg|g|lbs|lb|oz|t)?\s*\??|[-+]?-{2,12}|[HL]{1,8}|O\.?L\.?|err(?:or)?[ .:-]*[0-9]*)$/i;
 const ENDS = /^[\p{Cc}\p{Cf}\p{Z}]+|[\p{Cc}\p{Cf}\p{Z}]+$/gu;
 const SKIPPED = /[\p{Pd}\p{Cf}\p{Z}\t-\r\x1c-\x1f\x85]/gu;
 
@@ -202,7 +205,8 @@ const isScanBox = (box) => isText(box) && box.hasAttribute("data-scan");
 const tooManyDigits = (text) => /^[-+0-9.,\s]*$/.test(text) && text.replace(/[^0-9]/g, "").length > MOST_DIGITS;
 
 // Hears scans anywhere on the page. Boxes: <input data-scan> for codes, <input data-weight> for weights; every
-// other text box is a note. Callbacks:
+// other text box is a note, unless <input data-barcode> asks for another barcode, whose end then sends the form.
+// Callbacks:
 //   onScan({kind, value, how, layout, source: "scan"|"typed"|"camera"|..., gap})   after a wait of 300 ms
 //   onHeard(the same)                                at once, for the sound; onScan or onRefused follows
 //   onRefused({code, words, text, source, gap})      codes are the keys of WORDS
@@ -325,11 +329,11 @@ export class ScanCatcher {
       return;
     }
     // A balance may play a keyboard too.
-    if (!fast || (isWeight(box) && WEIGHT.test(text.trim()))) return;
+    if (!fast || (isWeight(box) && BALANCE_LINE.test(text.trim()))) return;
     const { refused } = resolve(text, this.prefix, this.layouts);
     // Another barcode may be meant for a note: the number of a seal. It stays, and still presses nothing.
     if (isText(box) && !isWeight(box) && !OURS_MAIMED.includes(refused)) {
-      if (!isScanBox(box)) swallow([]);
+      if (!isScanBox(box) && !box.hasAttribute("data-barcode")) swallow([]);
       return;
     }
     swallow(burst);

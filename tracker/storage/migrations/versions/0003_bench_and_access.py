@@ -8,7 +8,18 @@ down_revision = "0002"
 branch_labels = None
 depends_on = None
 
-APPEND_ONLY = ("undone", "balance", "balance_check", "run_list", "check_limit", "check_reading")
+APPEND_ONLY = (
+    "undone",
+    "balance",
+    "balance_check",
+    "run_list",
+    "check_limit",
+    "check_reading",
+    "set_aside",
+    "load_closed",
+    "tare_batch",
+    "photo",
+)
 
 
 def upgrade() -> None:
@@ -178,6 +189,56 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("event_id", name=op.f("pk_undone")),
         sa.UniqueConstraint("by_event_id", name=op.f("uq_undone_by_event_id")),
     )
+    op.create_table(
+        "set_aside",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("place_id", sa.Integer(), nullable=False),
+        sa.Column("reason", sa.Text(), nullable=False),
+        sa.Column("by", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.ForeignKeyConstraint(["by"], ["party.key"], name=op.f("fk_set_aside_by_party")),
+        sa.ForeignKeyConstraint(
+            ["place_id"], ["oven_place.id"], name=op.f("fk_set_aside_place_id_oven_place")
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_set_aside")),
+        sa.UniqueConstraint("place_id", name=op.f("uq_set_aside_place_id")),
+    )
+    op.create_table(
+        "load_closed",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("load_id", sa.Integer(), nullable=False),
+        sa.Column("by", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.ForeignKeyConstraint(["by"], ["party.key"], name=op.f("fk_load_closed_by_party")),
+        sa.ForeignKeyConstraint(["load_id"], ["oven_load.id"], name=op.f("fk_load_closed_load_id_oven_load")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_load_closed")),
+        sa.UniqueConstraint("load_id", name=op.f("uq_load_closed_load_id")),
+    )
+    op.create_table(
+        "tare_batch",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("readings", sa.Text(), nullable=False),
+        sa.Column("balance", sa.Text(), nullable=False),
+        sa.Column("by", sa.Text(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.ForeignKeyConstraint(["by"], ["party.key"], name=op.f("fk_tare_batch_by_party")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_tare_batch")),
+    )
+    op.create_table(
+        "photo",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("event_id", sa.Text(), nullable=False),
+        sa.Column("sha256", sa.Text(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("content", sa.LargeBinary(), nullable=False),
+        sa.CheckConstraint("kind in ('image/jpeg', 'image/png')", name=op.f("ck_photo_kind")),
+        sa.ForeignKeyConstraint(["event_id"], ["event.event_id"], name=op.f("fk_photo_event_id_event")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_photo")),
+    )
+    with op.batch_alter_table("photo", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_photo_event_id"), ["event_id"], unique=False)
+        batch_op.create_index(batch_op.f("ix_photo_sha256"), ["sha256"], unique=False)
+
     for table in APPEND_ONLY:
         for change in ("update", "delete"):
             op.execute(

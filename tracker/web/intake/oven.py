@@ -1,0 +1,215 @@
+"""The oven: loads put in together, taken out together, weighed dry in order, and closed without a gap."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
+
+from flask import Response, flash, redirect, render_template, request, url_for
+
+from tracker.domain.findings import CAUTION, HOLD
+from tracker.errors import Refused, TrackerError
+from tracker.lookups.bench_sack import BenchSack, bench_sack
+from tracker.lookups.find import sample_named
+from tracker.lookups.oven_bench import BenchLoad, Row, bench_load, open_loads, waiting_for_oven
+from tracker.papers.oven_sheet import oven_sheet
+from tracker.steps.close_load import close_load, set_aside
+from tracker.steps.dry import empty_oven, load_oven
+from tracker.steps.end_sample import lose
+from tracker.steps.weigh_dry import weigh_dry
+from tracker.web.intake.door import balance_here, code_in, door, scanning, weight_given
+from tracker.web.shared.access import LAB, for_roles
+from tracker.web.shared.moved import not_moved
+from tracker.web.shared.season import acting, now, reading
+from tracker.web.shared.told import tell
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+
+@door.get("/oven")
+@for_roles(*LAB)
+def oven() -> str:
+    """The loads that are not closed, and the sacks that wait for the oven."""
+    with reading() as reading_in:
+        loads, waiting = open_loads(reading_in), waiting_for_oven(reading_in)
+    scan_to = scanning(url_for("intake.new_load"))
+    return render_template("oven.html", loads=loads, waiting=waiting, scan_to=scan_to)
+
+
+@door.get("/oven/new")
+@for_roles(*LAB)
+def new_load() -> Any:
+    """A new load: each scan puts one more sack in its list, in the order in which they will stand."""
+    codes = list(dict.fromkeys(request.args.getlist("code")))
+    if request.args.get("scan", "").strip():
+        code = code_in(request.args["scan"])
+        if code in codes:
+            flash("This sack is in the list already.", "caution")
+        return redirect(url_for("intake.new_load", code=list(dict.fromkeys([*codes, code]))), 303)
+    with reading() as reading_in:
+        sacks = [_sack(reading_in, code) for code in codes]
+        names = [one.load.name for one in open_loads(reading_in)]
+    day = now().astimezone().date()
+    free = next(name for n in range(1, 1000) if (name := f"{day}-{n}") not in names)
+    here = url_for("intake.new_load", code=codes)
+    return render_template("oven_new.html", sacks=sacks, codes=codes, name=free, scan_to=scanning(here))
+
+
+def _sack(reading_in: Session, code: str) -> tuple[str, BenchSack | None, str]:
+    """The code, its sack, and why it may not go in."""
+    try:
+        sack = bench_sack(reading_in, code)
+    except TrackerError as refused:
+        return code, None, refused.message
+    if sack.hold:
+        return code, sack, f"on hold: {sack.hold}"
+    fit = sack.state in ("weighed", "out of oven", "dried")
+    return code, sack, "" if fit else f"it waits for {sack.next}"
+
+
+@door.post("/oven/new")
+@for_roles(*LAB)
+def load_made() -> Any:
+    """Put the sacks in the oven as one load, all of them or none."""
+    form = request.form
+    name = form.get("name", "").strip()
+    if not name or name == "new" or "/" in name or len(name) > 30:
+        raise Refused(
+            "load-name",
+            f"{name!r} is not a name for a load.",
+            field="name",
+            remedy="Use up to 30 letters, digits and hyphens; not the word new.",
+        )
+    with acting("load the oven") as (doing, act):
+        samples = [sample_named(doing, code) for code in form.getlist("code")]
+        for sample, seen in zip(samples, form.getlist("seen"), strict=False):
+            not_moved(doing, sample.id, seen)
+        load_oven(
+            doing,
+            name,
+            samples,
+            act,
+            oven=form.get("oven", "").strip(),
+            set_celsius=form.get("set_celsius", ""),
+        )
+    flash(f"In the oven: load {name}, {len(samples)} sacks.", "good")
+    return redirect(url_for("intake.load", name=name), 303)
+
+
+@door.get("/oven/<name>")
+@for_roles(*LAB)
+def load(name: str) -> str:
+    """The load's sheet on the screen."""
+    with reading() as reading_in:
+        found = bench_load(reading_in, name)
+    # A stray Enter must not take out what has just gone in.
+    due = found.load.due_at is not None and now() >= found.load.due_at
+    return render_template("load.html", load=found, due=due)
+
+
+@door.get("/oven/<name>/sheet.pdf")
+@for_roles(*LAB)
+def load_sheet(name: str) -> Response:
+    """The load's sheet to hang at the oven."""
+    with reading() as reading_in:
+        found = bench_load(reading_in, name)
+    # A weight that is to be taken again blind must not hang beside the balance.
+    hidden = {row.position for row in found.rows if row.sack.blind}
+    sacks = tuple(replace(s, dry=None) if s.position in hidden else s for s in found.load.sacks)
+    file = BytesIO()
+    oven_sheet(file, replace(found.load, sacks=sacks))
+    return Response(file.getvalue(), mimetype="application/pdf")
+
+
+@door.post("/oven/<name>/out")
+@for_roles(*LAB)
+def load_out(name: str) -> Any:
+    """Take the whole load out."""
+    with acting("empty the oven") as (doing, act):
+        _, found = empty_oven(doing, name, act)
+    flash(f"Load {name} is out. Weigh each sack dry, in the order it stands.", "good")
+    for finding in found:
+        if finding.level in (CAUTION, HOLD):
+            flash(finding.words, "caution")
+    return redirect(url_for("intake.load_dry", name=name), 303)
+
+
+@door.get("/oven/<name>/dry")
+@for_roles(*LAB)
+def load_dry(name: str) -> str:
+    """The next sack to weigh dry; a scan of another one of this load is taken, with another word."""
+    scanned = request.args.get("scan", "").strip()
+    with reading() as reading_in:
+        found = bench_load(reading_in, name)
+        here, everything = balance_here(reading_in)
+        stranger = bench_sack(reading_in, code_in(scanned)) if scanned else None
+    row, what, word = _chosen(found, stranger)
+    return render_template(
+        "load_dry.html",
+        load=found,
+        row=row,
+        what=what,
+        word=word,
+        stranger=stranger if word == "other load" else None,
+        balance=here,
+        balances=everything,
+        scan_to=scanning(url_for("intake.load_dry", name=name)),
+    )
+
+
+def _chosen(found: BenchLoad, scanned: BenchSack | None) -> tuple[Row | None, str, str]:
+    """The row in hand, what is weighed of it, and a word for how it came: expected, another, done, other load."""
+    to_weigh = found.to_weigh
+    if scanned is None:
+        return None, "", ""
+    for place, (row, what) in enumerate(to_weigh):
+        if row.sack.sample_id == scanned.sample_id:
+            return row, what, "expected" if place == 0 else "another"
+    here = [row for row in found.rows if row.sack.sample_id == scanned.sample_id]
+    return (here[0], "", "done") if here else (None, "", "other load")
+
+
+@door.post("/oven/<name>/dry")
+@for_roles(*LAB)
+def dry_weighed(name: str) -> Any:
+    """Keep one dry weight, and show the next sack."""
+    form = request.form
+    what = "dry again" if form.get("what") == "dry again" else "dry"
+    with acting(f"weigh {what}") as (doing, act):
+        sample = sample_named(doing, form.get("code", ""))
+        not_moved(doing, sample.id, form.get("seen"))
+        balance, read, raw = weight_given(doing)
+        event = weigh_dry(doing, name, sample, what, read.grams, act, balance=balance, raw=raw)
+    tell(event, "The second dry weight is kept." if what == "dry again" else "The dry weight is kept.")
+    return redirect(url_for("intake.load_dry", name=name), 303)
+
+
+@door.post("/oven/<name>/settle")
+@for_roles(*LAB)
+def load_settled(name: str) -> Any:
+    """Say that a sack of the load is lost, or is set aside, and why."""
+    form = request.form
+    with acting(f"oven load: {form.get('how', '')}") as (doing, act):
+        sample = sample_named(doing, form.get("code", ""))
+        not_moved(doing, sample.id, form.get("seen"))
+        if form.get("how") == "lost":
+            lose(doing, sample, act, circumstances=form.get("reason", ""))
+        else:
+            set_aside(doing, name, sample, act, reason=form.get("reason", ""))
+    flash("Noted. The others of the load go on.", "good")
+    return redirect(url_for("intake.load", name=name), 303)
+
+
+@door.post("/oven/<name>/close")
+@for_roles(*LAB)
+def load_closed(name: str) -> Any:
+    """Close the load; refused while nothing is said of a sack."""
+    with acting("close the load") as (doing, act):
+        close_load(doing, name, act)
+        again = [row.position for row in bench_load(doing, name).rows if row.again]
+    flash(f"Load {name} is closed.", "good")
+    if again:
+        flash(f"Not weighed a second time: place {', '.join(map(str, again))}.", "caution")
+    return redirect(url_for("intake.oven"), 303)
