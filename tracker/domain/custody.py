@@ -150,7 +150,7 @@ KINDS: dict[str, Kind] = {
     "analysis chosen": Kind(AT_LAB, None, "anyone", ("analysis", "reason")),
     "reported": Kind((*_WITH_RESULTS, "in transfer"), "reported", "anyone", ("report",), testing=True),
     "amended": Kind((), None, "anyone", ("target", "changes", "reason")),
-    "undone": Kind((*IN_FIELD, *AT_LAB), None, "anyone", ("target",)),
+    "undone": Kind((*IN_FIELD, *AT_LAB, "in transfer"), None, "anyone", ("target",)),
     "held": Kind((), None, "anyone", ("reason",)),
     "hold lifted": Kind((), None, "anyone", ("reason",)),
     "archived": Kind(("dried", "ground", "scanned", "reported"), "archived", "holder", ("place",)),
