@@ -50,14 +50,31 @@ def resolve(text: str, base: str) -> Scanned:
     `code-length`, `code-digits`, `code-check`, `token-malformed`, `not-our-label`, `base-url`).
     """
     scanned = _cleaned(text)
+    start = tag_prefix(base)
     try:
-        start = payload.prefix(base)
         rest = _after(scanned, folded(start))
         if rest is not None:
-            return _scanned(payload.read_url(base, start + rest), "intact")
+            return _scanned(payload.read_url(_tagged(base), start + rest), "intact")
         return _by_layout(scanned, base, start) or _bare(scanned, start)
     except LabelError as error:
         raise Refused(error.code, error.message, field=error.field or "code", remedy=error.remedy) from None
+
+
+def tag_prefix(base: str) -> str:
+    """What every address on this office's tags starts with: HTTPS://HOST/T/. Raises Refused `base-url`.
+
+    An office that is reached by http alone still reads the tags of its name, and those say https.
+    """
+    try:
+        return payload.prefix(_tagged(base))
+    except LabelError as error:
+        raise Refused(error.code, error.message, field="TRACKER_BASE_URL", remedy=error.remedy) from None
+
+
+def _tagged(base: str) -> str:
+    plain = base.strip()
+    this_machine = re.match(r"http://(localhost|127\.0\.0\.1)(?![\w.-])", plain, re.IGNORECASE)
+    return f"https{plain[4:]}" if plain.lower().startswith("http://") and not this_machine else plain
 
 
 def looks_like_scan(scanned: Scanned, mean_gap_ms: float | None) -> bool:

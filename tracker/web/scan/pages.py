@@ -1,0 +1,91 @@
+"""The one address every QR opens. It sends each person to the act the sample waits for, and changes nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from markupsafe import Markup
+
+from tracker.domain.scan_text import resolve, tag_prefix
+from tracker.errors import Refused
+from tracker.lookups.find import sample_ever_named
+from tracker.lookups.sample_way import way_of
+from tracker.lookups.tag_owner import TagOwner, stub_owner, tag_owner
+from tracker.papers.way import svg
+from tracker.web.shared.access import EVERYONE, LAB, STAFF, for_roles, signed_in
+from tracker.web.shared.season import reading, settings
+
+door = Blueprint("scan", __name__, template_folder="templates")
+
+# Where the act of a sample in this state is done.
+_ACT = {
+    "bagged": "intake.receive_one",
+    "sealed": "intake.receive_one",
+    "in transfer": "intake.receive_one",
+    "received": "intake.weigh_one",
+    "weighed": "intake.weigh_one",
+    "out of oven": "intake.weigh_one",
+    "dried": "lab.mill_one",
+    "coarse ground": "lab.mill_one",
+}
+
+
+@door.get("/T/<path:scanned>")
+@door.get("/t/<path:scanned>")
+@for_roles(*EVERYONE)
+def opened(scanned: str) -> Any:
+    """Whatever a QR or a scanner brings. Staff land on the act, producers on their lot, strangers on a sentence."""
+    base = settings().base_url
+    # What stands behind our own /T/ is a code or a token; a whole address stands there where a scanner was typed.
+    found = resolve(scanned if "/" in scanned.rstrip("/") else tag_prefix(base) + scanned, base)
+    with reading() as session:
+        owner = (stub_owner if found.kind == "token" else tag_owner)(session, found.value)
+    here = signed_in()
+    if here is None:
+        page = "stub.html" if found.kind == "token" else "stranger.html"
+        return render_template(page, owner=owner, quiet=True)
+    # The stub is the producer's part: it shows the way, and is no proof that the bag is at hand.
+    if here.role not in LAB or found.kind == "token":
+        return redirect(url_for("scan.way", text=owner.code), 303)
+    return redirect(_act(owner), 303)
+
+
+def _act(owner: TagOwner) -> str:
+    if owner.tag_state == "void" or owner.state is None or owner.hold:
+        return url_for("scan.way", text=owner.code)
+    if owner.state == "in oven" and owner.load:
+        return url_for("intake.load", name=owner.load)
+    endpoint = _ACT.get(owner.state)
+    return url_for(endpoint, code=owner.code) if endpoint else url_for("scan.way", text=owner.code)
+
+
+@door.get("/find")
+@for_roles(*STAFF)
+def find() -> Any:
+    """A typed code: which lot it is, for the person to look at before anything is done."""
+    text = request.args.get("text", "")
+    found = resolve(text, settings().base_url)
+    if found.kind == "token":
+        raise Refused(
+            "stub-scanned",
+            "This is the producer's stub, and the bag is named by the other part of the tag.",
+            field="code",
+            remedy="Scan the QR on the bag, or type the 8 characters beside it.",
+        )
+    with reading() as session:
+        owner = tag_owner(session, found.value)
+    return render_template("found.html", owner=owner, act=_act(owner))
+
+
+@door.get("/way/<text>")
+@for_roles(*STAFF)
+def way(text: str) -> str:
+    """Where a sample has been and is."""
+    with reading() as session:
+        owner = tag_owner(session, text) if not text.startswith("lot") else None
+        if owner is not None and owner.state is None:
+            return render_template("found.html", owner=owner, act=None)
+        found = way_of(session, sample_ever_named(session, text))
+    picture = Markup(svg(found.stations))
+    return render_template("way.html", way=found, owner=owner, picture=picture)

@@ -1,0 +1,53 @@
+"""What the log says of a request: no secret of an address, and nothing of a query."""
+
+from __future__ import annotations
+
+import logging
+import re
+import time
+
+from flask import Flask, Response, g, request
+
+ACCESS = logging.getLogger("tracker.access")
+# A code on a bag is no secret; the 26 characters of a stub and what stands behind /link/ are.
+_SECRETS = (
+    (re.compile(r"(/link/)[^\s/?#'\"]+"), r"\1…"),
+    (re.compile(r"(/T/)(?![0-9A-Za-z-]{1,12}(?![^\s?#'\"]))[^\s?#'\"]+", re.IGNORECASE), r"\1…"),
+)
+
+
+def masked(text: str) -> str:
+    """The text with the secret parts of our addresses left out."""
+    for secret, instead in _SECRETS:
+        text = secret.sub(instead, text)
+    return text
+
+
+class MaskingFormatter(logging.Formatter):
+    """Masks whatever is logged, a traceback too."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        return masked(super().format(record))
+
+
+def log_requests(app: Flask) -> None:
+    """One line for each answer: who asked from where, what, and how it went."""
+
+    @app.before_request
+    def begun() -> None:
+        g.begun = time.monotonic()
+
+    @app.after_request
+    def told(response: Response) -> Response:
+        took = (time.monotonic() - g.get("begun", time.monotonic())) * 1000
+        party = g.get("party")
+        ACCESS.info(
+            "%s %s %s %s %s %.0f ms",
+            request.remote_addr,
+            party.key if party else "-",
+            request.method,
+            masked(request.path),
+            response.status_code,
+            took,
+        )
+        return response

@@ -1,0 +1,55 @@
+"""The season behind a request: one session for a question, one for an act, and the only commit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, cast
+
+from flask import current_app, request
+
+from tracker.domain.custody import Act
+from tracker.web.shared.access import person
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from sqlalchemy.orm import Session
+
+    from tracker.settings import Settings
+    from tracker.storage.engine import Database
+
+# Never kept with a refusal: it is a secret, or it is ours.
+_NOT_KEPT = ("csrf_token", "password", "again")
+
+
+def season() -> Database:
+    """The database of this application."""
+    return cast("Database", current_app.extensions["season"])
+
+
+def settings() -> Settings:
+    """What this installation was told."""
+    return cast("Settings", current_app.extensions["settings"])
+
+
+def now() -> datetime:
+    """The office's clock."""
+    return season().clock()
+
+
+@contextmanager
+def reading() -> Iterator[Session]:
+    """A session for a question."""
+    with season().read() as session:
+        yield session
+
+
+@contextmanager
+def acting(name: str, given: Mapping[str, Any] | None = None) -> Iterator[tuple[Session, Act]]:
+    """A session for one act by whoever is signed in: kept whole, or not at all and the refusal with the form."""
+    by = person()
+    moment = now()
+    kept = given if given is not None else {k: v for k, v in request.form.items() if k not in _NOT_KEPT}
+    with season().act(name, by.key, kept) as session:
+        yield session, Act(by, moment.astimezone(), moment, device="bench", note=request.form.get("note", ""))
