@@ -13,7 +13,8 @@ from tracker.errors import Refused
 class Settings:
     """database: an address as SQLAlchemy writes it. base_url: where the QR codes lead. by: who is at the keyboard.
 
-    programme, phone and address stand on tags and reports.
+    programme, phone and address stand on tags and reports. secret_file: where the key that signs the forms is kept,
+    else beside the database. backup_folder: where backups are put, for `tracker doctor` to look at.
     """
 
     database: str = "sqlite:///season.db"
@@ -22,6 +23,8 @@ class Settings:
     programme: str = "Hay testing programme"
     phone: str = ""
     address: str = ""
+    secret_file: str = ""
+    backup_folder: str = ""
 
 
 VARIABLES = {
@@ -31,6 +34,8 @@ VARIABLES = {
     "programme": "TRACKER_PROGRAMME",
     "phone": "TRACKER_PHONE",
     "address": "TRACKER_ADDRESS",
+    "secret_file": "TRACKER_SECRET_FILE",
+    "backup_folder": "TRACKER_BACKUP_FOLDER",
 }
 LONGEST = 500
 

@@ -17,6 +17,7 @@ from tracker.steps.end_sample import archive
 from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.record_results import record_results
+from tracker.steps.sign_in import make_account
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
 from tracker.storage.engine import Database
@@ -72,6 +73,7 @@ def _fill(session: Session) -> dict[str, str]:
     hold(session, made["held"], act(session, "carl", 250), reason="the tag is hard to read")
     names["unplanned"] = str(makers.make_lot(session, field="unplanned").id)
     names["fresh"] = makers.make_tag(session)
+    make_account(session, "ana", "lena", makers.at(0))
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
 

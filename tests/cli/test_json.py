@@ -85,9 +85,14 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
     "refusals": (),
+    "add-lead": ("ida", "Ida Rowe"),
+    "invite": ("carl",),
+    "reset-link": ("ana",),
+    "doctor": ("--offline",),
 }
-# It plays a season of its own and takes a while; tests/way follows it, and here it is only refused.
-LONG = {"demo"}
+# One plays a season of its own and takes a while, the other does not end by itself; tests/way and
+# tests/cli/test_serve.py follow them.
+LONG = {"demo", "serve"}
 LISTS = {
     "lots",
     "waiting",
@@ -98,6 +103,7 @@ LISTS = {
     "practice",
     "refusals",
     "register-lot",
+    "doctor",
 }
 NO_SEASON = {"test-page", "demo"}
 

@@ -1,0 +1,157 @@
+"""Commands of the server: the first lead, links for people, the pages themselves, and whether all is well."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from contextlib import closing
+from dataclasses import replace
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from tracker.cli.doing import command, integer, open_season, say
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from sqlalchemy.orm import Session
+
+BY = "command line"
+
+
+def add(commands: Any) -> None:
+    """Add the commands of this room."""
+    lead = command(commands, "add-lead", "make a lead and an invitation for him", _add_lead, acts=False)
+    lead.add_argument("key", help="short name, like marit-sund; it is the name to sign in with")
+    lead.add_argument("name")
+    invite = command(commands, "invite", "make an invitation for somebody known", _invite, acts=False)
+    invite.add_argument("key")
+    reset = command(commands, "reset-link", "make a link to set a new password with", _reset, acts=False)
+    reset.add_argument("key")
+    serve = command(commands, "serve", "serve the pages until it is stopped", _serve, acts=False)
+    serve.add_argument(
+        "--host", default="0.0.0.0", help="127.0.0.1 for this computer alone (default %(default)s)"
+    )
+    serve.add_argument("--port", type=integer, default=8000, help="default %(default)s")
+    serve.add_argument("--threads", type=integer, default=8, help="answers at a time (default %(default)s)")
+    serve.add_argument(
+        "--http", action="store_true", help="people come by http although TRACKER_BASE_URL says https"
+    )
+    doctor = command(commands, "doctor", "look whether the season is fit to be served", _doctor, acts=False)
+    doctor.add_argument("--offline", action="store_true", help="do not ask TRACKER_BASE_URL")
+
+
+def _add_lead(asked: argparse.Namespace) -> None:
+    from tracker.steps.sign_in import make_account, make_lead
+
+    def made(session: Session, now: datetime) -> str:
+        make_lead(session, key=asked.key, name=asked.name, now=now)
+        return make_account(session, asked.key, BY, now)
+
+    _link(asked, made, "invite", key=asked.key, name=asked.name)
+
+
+def _invite(asked: argparse.Namespace) -> None:
+    from tracker.steps.sign_in import make_account
+
+    _link(asked, lambda session, now: make_account(session, asked.key, BY, now), "invite", key=asked.key)
+
+
+def _reset(asked: argparse.Namespace) -> None:
+    from tracker.steps.sign_in import make_reset
+
+    _link(asked, lambda session, now: make_reset(session, asked.key, BY, now), "reset", key=asked.key)
+
+
+def _link(asked: argparse.Namespace, make: Any, purpose: str, **given: str) -> None:
+    from tracker.settings import read
+    from tracker.steps.sign_in import LINK_HOURS
+
+    with closing(open_season(asked)) as season, season.act(asked.act, "", given) as session:
+        now = season.clock()
+        token = make(session, now)
+    hours = LINK_HOURS[purpose]
+    address = f"{read().base_url.rstrip('/')}/link/{token}"
+    values = {"key": asked.key, "link": address, "purpose": purpose, "until": now + timedelta(hours=hours)}
+    say(
+        asked,
+        values,
+        address,
+        f"Give this to {asked.key} and to nobody else. It works once, within {hours} h, and is shown only now.",
+        *(
+            [
+                f"While TRACKER_BASE_URL is not set, put /link/{token} behind the address that `tracker serve` names."
+            ]
+            if _base_not_told()
+            else []
+        ),
+    )
+
+
+def _base_not_told() -> bool:
+    from tracker.settings import Settings, read
+
+    return read().base_url == Settings.base_url
+
+
+def _serve(asked: argparse.Namespace) -> None:
+    from tracker.app import create_app
+    from tracker.cli import serving
+    from tracker.settings import read
+
+    settings = read()
+    told = not _base_not_told()
+    here, lan = serving.hosts(asked.host)
+    with closing(open_season(asked)) as season, closing(serving.listening(asked.host, asked.port)) as door:
+        port = door.getsockname()[1]
+        nearest = f"http://{(lan or here)[0]}:{port}"
+        if not told:
+            settings = replace(settings, base_url=nearest)
+        secure = serving.is_secure(settings.base_url) and not asked.http
+        secret = serving.secret_in(serving.secret_file(season, settings.secret_file))
+        app = create_app(season, settings, secret, secure=secure)
+        serving.log_to_stderr()
+        server = serving.Server(app, door, asked.threads, behind_proxy=secure)
+        server.heed_signals()
+        phones = settings.base_url if told and not asked.http else nearest
+        addresses = [f"http://{one}:{port}" for one in (*here, *lan)]
+        _say_where(asked, addresses, phones, settings.base_url if told else "")
+        server.run()
+    if not asked.json:
+        print("Stopped. Whatever was confirmed is recorded.")
+
+
+def _say_where(asked: argparse.Namespace, addresses: list[str], phones: str, base: str) -> None:
+    from tracker.cli import serving
+
+    secure = serving.is_secure(phones)
+    values = {"addresses": addresses, "phones": phones, "secure": secure, "base_url": base}
+    lines = [f"Served at {one}" for one in addresses]
+    if base:
+        lines.append(f"Tags and links lead to {base}")
+    else:
+        lines.append(
+            "TRACKER_BASE_URL is not set: a tag printed now leads nowhere that a phone could follow."
+        )
+    lines += serving.secure_words(phones)
+    if secure:
+        lines.append(
+            "Sign in at the https address only; whoever has none comes in with `tracker serve --http`."
+        )
+    say(asked, values, *lines, *serving.qr_lines(phones), "Stop with Ctrl-C.")
+    sys.stdout.flush()
+
+
+def _doctor(asked: argparse.Namespace) -> int:
+    from tracker.cli import doctor
+    from tracker.settings import read
+
+    settings = read()
+    with closing(open_season(asked, checked=False)) as season:
+        found = list(doctor.look(season, settings, offline=asked.offline))
+    lines = [
+        f"{line.verdict:<5} {line.what:<12} {' '.join(filter(None, (line.words, line.remedy)))}"
+        for line in found
+    ]
+    say(asked, found, *lines)
+    return int(any(line.verdict == "bad" for line in found))
