@@ -159,7 +159,7 @@ def test_a_sample_on_its_way_only_arrives_or_does_not(kind: str) -> None:
             continue
         by_either.append(by)
     arrives = {"received", "transfer refused", "transfer cancelled", "lost"}
-    at_a_desk = {"amended", "held", "analysed outside", "reported"}
+    at_a_desk = {"amended", "held", "analysed outside", "reported", "undone"}
     assert bool(by_either) is (kind in arrives | at_a_desk)
 
 
