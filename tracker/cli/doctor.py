@@ -96,6 +96,13 @@ def address_line(base_url: str) -> Line:
 
 def secure_line(base_url: str) -> Line:
     """Whether phones get a live camera and pages without a network at this address."""
+    if is_loopback(base_url):
+        return Line(
+            "secure",
+            "look",
+            "No phone reaches this address, so it is secure for nobody else.",
+            "Set TRACKER_BASE_URL to an https address.",
+        )
     if is_secure(base_url):
         return Line("secure", "OK", "The address is https: camera and offline pages work on phones.")
     return Line(
