@@ -31,6 +31,8 @@ def create_app(season: Database, settings: Settings, secret: str, *, secure: boo
     app.config.update(
         SECRET_KEY=secret,
         MAX_CONTENT_LENGTH=MOST_BYTES,
+        # Long enough that a day's sacks do not ask for the same files again, short enough for a new version.
+        SEND_FILE_MAX_AGE_DEFAULT=300,
         SESSION_COOKIE_NAME="__Host-form" if secure else "form",
         SESSION_COOKIE_SECURE=secure,
         SESSION_COOKIE_HTTPONLY=True,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,11 +10,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import ENDED
-from tracker.lookups.bench_sack import BenchSack, sack_of
+from tracker.lookups.bench_sack import BenchSack, sacks_of
 from tracker.lookups.oven_load import Load, load_named
-from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow, StandingRow
-from tracker.storage.intake import LoadClosed, OvenLoad, OvenPlace, SetAside, weighings_in_force
+from tracker.storage.intake import LoadClosed, OvenLoad, OvenPlace, SetAside
 from tracker.storage.people import party_names
 
 
@@ -70,24 +70,27 @@ def bench_load(session: Session, name: str) -> BenchLoad:
     ids = [place.sample_id for place in places]
     return BenchLoad(
         load=load,
-        rows=tuple(_row(session, row, place) for place in places),
+        rows=_rows(session, row, places),
         by_in=_by(session, "oven in", ids, name),
         by_out=_by(session, "oven out", ids, name),
         closed_at=closed.at if closed else None,
     )
 
 
-def _row(session: Session, load: OvenLoad, place: OvenPlace) -> Row:
-    sack = sack_of(session, session.get_one(Sample, place.sample_id))
-    aside = session.scalar(select(SetAside).where(SetAside.place_id == place.id))
-    dry = [
-        row
-        for row in weighings_in_force(session, place.sample_id)
-        if row.what == "dry" and load.out_at is not None and row.weighed_at >= load.out_at
-    ]
-    settled = "weighed" if dry else sack.state if sack.state in ENDED else "set aside" if aside else ""
-    again = bool(dry) and sack.load == load.name and sack.blind and sack.state == "dried"
-    return Row(place.position, sack, settled, again, aside.reason if aside else "")
+def _rows(session: Session, load: OvenLoad, places: Sequence[OvenPlace]) -> tuple[Row, ...]:
+    sacks = sacks_of(session, [place.sample_id for place in places])
+    wanted = select(SetAside).where(SetAside.place_id.in_([place.id for place in places]))
+    aside = {row.place_id: row.reason for row in session.scalars(wanted)}
+    return tuple(_row(load, place, sacks[place.sample_id], aside.get(place.id)) for place in places)
+
+
+def _row(load: OvenLoad, place: OvenPlace, sack: BenchSack, aside: str | None) -> Row:
+    dry = load.out_at is not None and sack.dry_at is not None and sack.dry_at >= load.out_at
+    settled = (
+        "weighed" if dry else sack.state if sack.state in ENDED else "" if aside is None else "set aside"
+    )
+    again = dry and sack.load == load.name and sack.blind and sack.state == "dried"
+    return Row(place.position, sack, settled, again, aside or "")
 
 
 def _by(session: Session, kind: str, ids: list[int], name: str) -> str:
@@ -96,6 +99,11 @@ def _by(session: Session, kind: str, ids: list[int], name: str) -> str:
         if event.data.get("load") == name:
             return party_names(session).get(event.by, event.by)
     return ""
+
+
+def load_names(session: Session) -> tuple[str, ...]:
+    """The names of every load there ever was."""
+    return tuple(session.scalars(select(OvenLoad.name)))
 
 
 def open_loads(session: Session) -> tuple[BenchLoad, ...]:
@@ -107,7 +115,7 @@ def open_loads(session: Session) -> tuple[BenchLoad, ...]:
 
 def waiting_for_oven(session: Session) -> tuple[BenchSack, ...]:
     """The sacks that were weighed fresh and are not in an oven, the longest wait first."""
-    wanted = select(StandingRow).where(StandingRow.state == "weighed").order_by(StandingRow.last_at)
-    return tuple(
-        sack_of(session, session.get_one(Sample, row.sample_id)) for row in session.scalars(wanted).all()
-    )
+    wanted = select(StandingRow.sample_id).where(StandingRow.state == "weighed").order_by(StandingRow.last_at)
+    ids = session.scalars(wanted).all()
+    sacks = sacks_of(session, ids)
+    return tuple(sacks[sample_id] for sample_id in ids)

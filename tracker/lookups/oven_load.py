@@ -14,7 +14,7 @@ from tracker.domain.times import at_offset
 from tracker.errors import NotFound
 from tracker.storage.coring import Sample
 from tracker.storage.custody import StandingRow
-from tracker.storage.intake import OvenLoad, OvenPlace, weighings_in_force
+from tracker.storage.intake import OvenLoad, OvenPlace, weighings_in_force_of
 from tracker.storage.kept import practice_in_force
 
 
@@ -59,7 +59,12 @@ def load_named(session: Session, name: str) -> Load:
         .where(OvenPlace.load_id == row.id)
         .order_by(OvenPlace.position)
     ).all()
-    sacks = tuple(_sack(session, *place) for place in places)
+    weights: dict[int, dict[str, Decimal]] = {}
+    for weighing in weighings_in_force_of(session, [place.id for place in places]):
+        weights.setdefault(weighing.sample_id, {})[weighing.what] = weighing.grams
+    sacks = tuple(
+        _sack(place.position, place.lot_id, place.code, weights.get(place.id, {})) for place in places
+    )
     hours = timedelta(hours=float(practice_in_force(session).number("oven_hours_least")))
     return Load(
         name=row.name,
@@ -72,7 +77,6 @@ def load_named(session: Session, name: str) -> Load:
     )
 
 
-def _sack(session: Session, position: int, sample_id: int, lot: int, code: str | None) -> Sack:
-    grams = {weighing.what: weighing.grams for weighing in weighings_in_force(session, sample_id)}
+def _sack(position: int, lot: int, code: str | None, grams: dict[str, Decimal]) -> Sack:
     shown = payload.shown(code) if code else ""
     return Sack(position, shown, lot, grams.get("tare"), grams.get("fresh"), grams.get("dry"))

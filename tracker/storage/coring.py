@@ -41,11 +41,16 @@ class Plan(Base):
 
 
 def sample_with_lot(session: Session, sample_id: int) -> Sample:
-    """The sample with its lot, field and producer loaded."""
+    """The sample with its lot, field and producer loaded, also where the session knew it bare."""
+    (found,) = samples_with_lots(session, [sample_id])
+    return found
+
+
+def samples_with_lots(session: Session, ids: Sequence[int]) -> Sequence[Sample]:
+    """The samples with their lots, fields and producers loaded."""
     loading = joinedload(Sample.lot).joinedload(Lot.field).joinedload(Field.producer)
-    wanted = select(Sample).where(Sample.id == sample_id).options(loading)
-    # A sample that the session knows already, bare, is filled in.
-    return session.scalars(wanted.execution_options(populate_existing=True)).one()
+    wanted = select(Sample).where(Sample.id.in_(ids)).options(loading)
+    return session.scalars(wanted.execution_options(populate_existing=True)).all()
 
 
 def samples_of(session: Session, lot_id: int) -> Sequence[Sample]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -131,12 +132,15 @@ class Photo(Base):
 
 def weighings_in_force(session: Session, sample_id: int) -> list[Weighing]:
     """The sample's weighings without those that were corrected or taken back, oldest first."""
+    return weighings_in_force_of(session, [sample_id])
+
+
+def weighings_in_force_of(session: Session, ids: Sequence[int]) -> list[Weighing]:
+    """The same for several samples at once."""
     correction = aliased(Weighing)
     corrected = select(correction.id).where(correction.corrects_id == Weighing.id).exists()
-    wanted = (
-        select(Weighing).where(Weighing.sample_id == sample_id, ~corrected, ~_undone()).order_by(Weighing.id)
-    )
-    return list(session.scalars(wanted))
+    wanted = select(Weighing).where(Weighing.sample_id.in_(ids), ~corrected, ~_undone())
+    return list(session.scalars(wanted.order_by(Weighing.id)))
 
 
 def _undone() -> ColumnElement[bool]:

@@ -10,9 +10,9 @@ from flask import Response, flash, redirect, render_template, request, url_for
 
 from tracker.domain.findings import CAUTION, HOLD
 from tracker.errors import Refused, TrackerError
-from tracker.lookups.bench_sack import BenchSack, bench_sack
+from tracker.lookups.bench_sack import BenchSack, bench_sack, found_sack, sacks_of
 from tracker.lookups.find import sample_named
-from tracker.lookups.oven_bench import BenchLoad, Row, bench_load, open_loads, waiting_for_oven
+from tracker.lookups.oven_bench import BenchLoad, Row, bench_load, load_names, open_loads, waiting_for_oven
 from tracker.papers.oven_sheet import oven_sheet
 from tracker.steps.close_load import close_load, set_aside
 from tracker.steps.dry import empty_oven, load_oven
@@ -25,6 +25,8 @@ from tracker.web.shared.season import acting, now, reading
 from tracker.web.shared.told import tell
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from sqlalchemy.orm import Session
 
 
@@ -49,24 +51,34 @@ def new_load() -> Any:
             flash("This sack is in the list already.", "caution")
         return redirect(url_for("intake.new_load", code=list(dict.fromkeys([*codes, code]))), 303)
     with reading() as reading_in:
-        sacks = [_sack(reading_in, code) for code in codes]
-        names = [one.load.name for one in open_loads(reading_in)]
+        sacks = _sacks(reading_in, codes)
+        names = load_names(reading_in)
     day = now().astimezone().date()
     free = next(name for n in range(1, 1000) if (name := f"{day}-{n}") not in names)
     here = url_for("intake.new_load", code=codes)
     return render_template("oven_new.html", sacks=sacks, codes=codes, name=free, scan_to=scanning(here))
 
 
-def _sack(reading_in: Session, code: str) -> tuple[str, BenchSack | None, str]:
-    """The code, its sack, and why it may not go in."""
-    try:
-        sack = bench_sack(reading_in, code)
-    except TrackerError as refused:
-        return code, None, refused.message
+def _sacks(reading_in: Session, codes: Sequence[str]) -> list[tuple[str, BenchSack | None, str]]:
+    """Each code, its sack, and why it may not go in."""
+    ids: dict[str, int] = {}
+    refusals: dict[str, str] = {}
+    for code in codes:
+        try:
+            ids[code] = found_sack(reading_in, code)
+        except TrackerError as refused:
+            refusals[code] = refused.message
+    sacks = sacks_of(reading_in, list(ids.values()))
+    return [
+        (code, sacks[ids[code]], _why_not(sacks[ids[code]])) if code in ids else (code, None, refusals[code])
+        for code in codes
+    ]
+
+
+def _why_not(sack: BenchSack) -> str:
     if sack.hold:
-        return code, sack, f"on hold: {sack.hold}"
-    fit = sack.state in ("weighed", "out of oven", "dried")
-    return code, sack, "" if fit else f"it waits for {sack.next}"
+        return f"on hold: {sack.hold}"
+    return "" if sack.state in ("weighed", "out of oven", "dried") else f"it waits for {sack.next}"
 
 
 @door.post("/oven/new")

@@ -87,5 +87,6 @@ def way(text: str) -> str:
         if owner is not None and owner.state is None:
             return render_template("found.html", owner=owner, act=None)
         found = way_of(session, sample_ever_named(session, text))
-    picture = Markup(svg(found.stations))
-    return render_template("way.html", way=found, owner=owner, picture=picture)
+    # The same drawing lies on a desk and stands on a phone.
+    pictures = [Markup(svg(found.stations, vertical)) for vertical in (False, True)]
+    return render_template("way.html", way=found, owner=owner, pictures=pictures)

@@ -1,0 +1,49 @@
+"""A real server on loopback and a real browser, for tests that need both."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+from waitress.server import create_server
+
+from tracker.app import create_app
+from tracker.settings import Settings
+from tracker.storage.engine import Database
+
+
+@contextmanager
+def serving(season: Database) -> Iterator[str]:
+    """The season's pages at an address of this machine, served as `tracker serve` serves them."""
+    settings = Settings(
+        base_url="http://localhost:1", programme="Larkmoor Hay Testing Programme", phone="555-0100"
+    )
+    app = create_app(season, settings, "a secret for tests")
+    server = create_server(app, host="127.0.0.1", port=0, threads=4)
+    address = f"http://localhost:{server.effective_port}"
+    app.extensions["settings"] = Settings(
+        base_url=address, programme=settings.programme, phone=settings.phone
+    )
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    try:
+        yield address
+    finally:
+        server.close()
+        thread.join(timeout=5)
+
+
+@contextmanager
+def chromium() -> Iterator[Browser]:
+    """A headless Chromium of this machine. A test without one fails, and says what to install."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if path is None:
+        pytest.fail("No Chromium is on the path; install it (apt-get install chromium) to test the pages.")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield browser
+        browser.close()

@@ -1,0 +1,179 @@
+"""Every page in a real browser, at phone and desk size, in both schemes: axe, contrast, targets, sideways scroll."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, Page
+from sqlalchemy import select
+
+from tests.makers import (
+    act,
+    at,
+    make_bag,
+    make_dried,
+    make_ground,
+    make_in_oven,
+    make_received,
+    make_weighed,
+    standing,
+)
+from tests.web.live import chromium, serving
+from tracker.steps.add_balance import add_balance
+from tracker.steps.sign_in import begin, make_account
+from tracker.storage.access import Account
+from tracker.storage.custody import StandingRow
+from tracker.storage.engine import Database
+
+# The rules of WCAG 2.2 at AA; on bench pages contrast is held to AAA, 7 to 1, by `color-contrast-enhanced`.
+RULES = {
+    "runOnly": {
+        "type": "tag",
+        "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
+    }
+}
+ENHANCED = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
+SIZES = {"phone": (360, 640), "desk": (1280, 900)}
+SCHEMES = ("light", "dark")
+BENCH = ("/desk/", "/oven", "/mill")
+# What is pressed with gloves on; links in running text and in tables are read, not worked with.
+TARGETS = (
+    "main button:not(.plain), main input:not([type=hidden], [type=checkbox], [type=radio]), main select, "
+    "main a.next"
+)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as found:
+        yield found
+
+
+@pytest.fixture
+def addresses(season: Database) -> list[str]:
+    """A season with one sample at every station, and the addresses of its pages."""
+    found: dict[str, str] = {}
+    for name, maker in {
+        "bag": make_bag,
+        "received": make_received,
+        "weighed": make_weighed,
+        "in oven": make_in_oven,
+        "dried": make_dried,
+        "ground": make_ground,
+    }.items():
+        with season.act("make", "tove", {}) as session:
+            more = {"load": f"L-{name[0]}"} if name in ("in oven", "dried", "ground") else {}
+            sample = maker(session, field=f"{name} field", **more)
+        found[name] = str(standing(season, sample).code)
+    season.clock = lambda: at(3 * 24 * 60)
+    with season.act("balance", "lena", {}) as session:
+        who = act(session, "lena", 3 * 24 * 60)
+        add_balance(session, "B1", who, route="keyboard", profile="any", check_weight="200.00", limit="0.05")
+    return [
+        "/",
+        "/people",
+        "/desk/receive",
+        f"/desk/receive/{found['bag']}",
+        "/desk/weigh",
+        f"/desk/weigh/{found['received']}",
+        "/desk/balances",
+        "/desk/tare-batch",
+        "/oven",
+        f"/oven/new?code={found['weighed']}",
+        "/oven/L-i",
+        "/mill",
+        f"/mill/{found['dried']}",
+        "/runs",
+        "/results",
+        "/charts",
+        f"/way/{found['ground']}",
+        f"/analyses/{found['ground']}",
+        f"/find?text={found['dried']}",
+        "/nothing-here",
+    ]
+
+
+def signed_in(browser: Browser, season: Database, address: str, size: str, scheme: Any) -> BrowserContext:
+    """A browser of that size and scheme in which the lead is signed in."""
+    with season.act("sign in", "lena", {}) as session:
+        wanted = select(Account).where(Account.party_key == "lena")
+        if session.scalar(wanted) is None:
+            make_account(session, "lena", "lena", season.clock())
+        token = begin(session, session.scalars(wanted).one(), season.clock())
+    width, height = SIZES[size]
+    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+    context.add_cookies([{"name": "tracker", "value": token, "url": address}])
+    return context
+
+
+def complaints(page: Page, options: dict[str, Any]) -> list[str]:
+    """What axe finds on the page, each with its first element."""
+    found = Axe().run(page, options=options).response["violations"]
+    return [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found]
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("size", SIZES)
+def test_no_page_has_a_fault_that_axe_finds(
+    season: Database, addresses: list[str], browser: Browser, size: str, scheme: str
+) -> None:
+    faults: dict[str, list[str]] = {}
+    with serving(season) as address:
+        context = signed_in(browser, season, address, size, scheme)
+        page = context.new_page()
+        for path in addresses:
+            page.goto(address + path)
+            found = complaints(page, RULES)
+            if path.startswith(BENCH):
+                found += complaints(page, ENHANCED)
+            if found:
+                faults[path] = found
+        context.close()
+    assert faults == {}
+
+
+def test_nothing_scrolls_sideways_and_every_bench_control_can_be_hit_with_gloves(
+    season: Database, addresses: list[str], browser: Browser
+) -> None:
+    wide, small = [], []
+    with serving(season) as address:
+        for size in SIZES:
+            context = signed_in(browser, season, address, size, "light")
+            page = context.new_page()
+            for path in addresses:
+                page.goto(address + path)
+                if page.evaluate(
+                    "document.documentElement.scrollWidth > document.documentElement.clientWidth"
+                ):
+                    wide.append((size, path))
+                if path.startswith(BENCH):
+                    for box in page.locator(TARGETS).all():
+                        found = box.bounding_box()
+                        if found is not None and found["height"] < 72:
+                            small.append((size, path, box.evaluate("node => node.outerHTML.slice(0, 80)")))
+            context.close()
+    assert (wide, small) == ([], [])
+
+
+def test_pages_for_those_who_are_not_signed_in_have_no_fault(season: Database, browser: Browser) -> None:
+    with season.act("make", "tove", {}) as session:
+        code = standing_code(session)
+    faults: dict[str, list[str]] = {}
+    with serving(season) as address:
+        page = browser.new_page(viewport={"width": 360, "height": 640})
+        for path in ("/sign-in", "/link/never-one-of-ours", f"/T/{code}"):
+            page.goto(address + path)
+            found = complaints(page, RULES)
+            if found:
+                faults[path] = found
+        page.close()
+    assert faults == {}
+
+
+def standing_code(session: Any) -> str:
+    """The code of a bag that somebody may find."""
+    sample = make_bag(session, field="Road field")
+    return str(session.get_one(StandingRow, sample.id).code)
