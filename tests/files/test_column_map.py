@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from tracker.errors import Refused
 from tracker.files.column_map import ColumnMap, load_column_map
-from tracker.files.tables import Table, read_table
+from tracker.files.table import Table
+from tracker.files.table_file import read_table
 
 CP = {"header": "CP % DM", "constituent": "CP", "unit": "%", "basis": "dry matter", "method": "NIR"}
 NDF = {"header": "NDF", "constituent": "NDF", "unit": "g/kg", "basis": "as received", "calibration": "Hay 7"}

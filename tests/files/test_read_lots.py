@@ -10,7 +10,7 @@ import pytest
 from tracker.errors import Refused
 from tracker.files.lots_file import LotEntry, LotRow, read_lots
 from tracker.files.out import write_csv
-from tracker.files.tables import read_table
+from tracker.files.table_file import read_table
 
 GOOD = {
     "producer": "Ada Brandt",

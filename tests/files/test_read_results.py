@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from tracker.errors import Refused
 from tracker.files.column_map import load_column_map
 from tracker.files.results_file import ReportedValue, ResultRow, each_result, read_results, suggest_codes
-from tracker.files.tables import Row, Table, read_table
+from tracker.files.table import Row, Table
+from tracker.files.table_file import read_table
 
 CP = {
     "header": "CP",

@@ -9,9 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tracker.errors import Refused
-from tracker.files import tables
+from tracker.files import table, table_file
 from tracker.files.out import guarded, write_csv
-from tracker.files.tables import looks_like_formula, read_table
+from tracker.files.table import looks_like_formula
+from tracker.files.table_file import read_table
 
 
 def cells(data: bytes) -> list[tuple[str, ...]]:
@@ -139,14 +140,14 @@ def test_text_under_a_workbooks_name_is_refused() -> None:
 
 
 def test_a_file_too_large_is_refused_before_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tables, "MOST_BYTES", 10)
+    monkeypatch.setattr(table_file, "MOST_BYTES", 10)
     assert refusal(b"a,b\n1,2\n3,4\n") == "file-too-large"
 
 
 def test_too_many_columns_or_rows_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    wide = ",".join(f"c{i}" for i in range(tables.MOST_COLUMNS + 1)).encode()
+    wide = ",".join(f"c{i}" for i in range(table.MOST_COLUMNS + 1)).encode()
     assert refusal(wide + b"\n" + wide) == "too-many-columns"
-    monkeypatch.setattr(tables, "MOST_ROWS", 2)
+    monkeypatch.setattr(table, "MOST_ROWS", 2)
     assert refusal(b"a\n1\n2\n3\n") == "too-many-rows"
 
 

@@ -15,7 +15,8 @@ from openpyxl import Workbook
 
 from tracker.errors import Refused
 from tracker.files import workbook
-from tracker.files.tables import Table, read_table
+from tracker.files.table import Table
+from tracker.files.table_file import read_table
 
 
 def saved(book: Workbook) -> bytes:

@@ -30,7 +30,8 @@ from tracker.errors import Refused
 from tracker.files.column_map import load_column_map
 from tracker.files.lots_file import LotEntry, read_lots
 from tracker.files.results_file import ResultRow, read_results, suggest_codes
-from tracker.files.tables import Table, read_table
+from tracker.files.table import Table
+from tracker.files.table_file import read_table
 
 README = Path(__file__).parents[2] / "fixtures" / "README.md"
 SEASON = README.parent / "season"

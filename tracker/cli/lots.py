@@ -111,7 +111,7 @@ def _import_lots(asked: argparse.Namespace) -> int:
 
 def assumed(name: str, data: bytes, sheet: str | None) -> list[str]:
     """What was assumed when the table was read, in words: nothing is guessed silently."""
-    from tracker.files.tables import read_table
+    from tracker.files.table_file import read_table
 
     return list(read_table(name, data, sheet=sheet).notes)
 

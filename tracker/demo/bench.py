@@ -15,7 +15,7 @@ from tracker.demo.field import CHOSEN, LEAD
 from tracker.demo.season import SETTINGS, START, Moment, Season
 from tracker.domain.custody import Act
 from tracker.domain.times import moment
-from tracker.files.tables import read_table
+from tracker.files.table_file import read_table
 from tracker.lookups.lot_report import report_body
 from tracker.steps.add_source import add_source_map
 from tracker.steps.answer_parked import set_aside, take_in

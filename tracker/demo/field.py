@@ -14,7 +14,7 @@ from tracker.demo.season import SETTINGS, START, Moment, Season
 from tracker.domain.custody import Act
 from tracker.domain.times import moment
 from tracker.files.lots_file import LotEntry, read_lots
-from tracker.files.tables import read_table
+from tracker.files.table_file import read_table
 from tracker.steps.add_people import add_party, add_producer
 from tracker.steps.bag_cores import bag_cores, replace_tag, seal_bag
 from tracker.steps.core_lot import core_lot

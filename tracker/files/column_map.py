@@ -17,7 +17,7 @@ from marshmallow import RAISE, Schema, ValidationError, fields, validate
 
 from tracker.domain.analysis import AS_ANALYSED, AS_RECEIVED, CONSTITUENTS, DRY_MATTER, convert_unit
 from tracker.errors import Refused
-from tracker.files.tables import Table
+from tracker.files.table import Table
 
 BASES = (DRY_MATTER, AS_RECEIVED, AS_ANALYSED)
 MOST_MAP_CHARACTERS = 200_000

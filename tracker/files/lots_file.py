@@ -20,7 +20,7 @@ from tracker.domain.lot import read_cutting, read_shape
 from tracker.domain.times import day
 from tracker.domain.units import GRAMS_PER_POUND, number, positive, whole
 from tracker.errors import Refused
-from tracker.files.tables import Row, RowProblem, Table
+from tracker.files.table import Row, RowProblem, Table
 
 NEEDED = ("producer", "field", "cutting", "forage", "harvested", "bale_shape", "bale_count")
 OPTIONAL = ("bale_mass_lb", "bale_mass_kg", "storage", "location", "note")

@@ -17,7 +17,7 @@ from tracker.domain.analysis import CONSTITUENTS, convert_unit
 from tracker.domain.times import moment
 from tracker.errors import Refused
 from tracker.files.column_map import ColumnMap, MappedColumn
-from tracker.files.tables import Row, RowProblem, Table
+from tracker.files.table import Row, RowProblem, Table
 
 # The grammar of tracker.domain.units.number, with the decimal mark the column map states.
 _PLAIN = {
@@ -74,7 +74,7 @@ class _Place:
 def read_results(table: Table, column_map: ColumnMap) -> tuple[ResultRow, ...]:
     """Every row of the table as results or as problems, in the file's order; none is dropped.
 
-    Problems have the codes of `tracker.files.tables`, and `sample-missing`, `nothing-measured`,
+    Problems have the codes of `tracker.files.table`, and `sample-missing`, `nothing-measured`,
     `not-a-number`, `implausible-value`, `not-a-time`. Raises Refused as ColumnMap.applies_to does.
     """
     return tuple(each_result(table, column_map))

@@ -17,7 +17,7 @@ from decimal import Decimal
 from typing import Any
 
 from tracker.errors import Refused
-from tracker.files.tables import MOST_COLUMNS, Row, RowProblem, Table, assemble
+from tracker.files.table import MOST_COLUMNS, Row, RowProblem, Table, assemble
 
 MOST_UNPACKED = 200 * 1024 * 1024
 MOST_RATIO = 100

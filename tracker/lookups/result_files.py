@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session, joinedload
 from tracker.domain.check_samples import REJECT
 from tracker.errors import NotFound
 from tracker.files.column_map import load_column_map
-from tracker.files.tables import read_table
+from tracker.files.table_file import read_table
 from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source, SourceMap
 from tracker.storage.people import party_names
 from tracker.storage.runs import CheckReading

@@ -12,7 +12,8 @@ from tracker.domain.custody import Act
 from tracker.errors import Conflict, NotFound, Refused
 from tracker.files.column_map import ColumnMap, load_column_map
 from tracker.files.results_file import each_result
-from tracker.files.tables import Row, read_table
+from tracker.files.table import Row
+from tracker.files.table_file import read_table
 from tracker.steps.check_run import hold_where_rejected
 from tracker.steps.print_tags import require_reason
 from tracker.steps.record_results import attach, event_kind, sample_for

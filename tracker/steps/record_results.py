@@ -22,7 +22,7 @@ from tracker.domain.times import moment
 from tracker.errors import NotFound, Refused, TrackerError
 from tracker.files.column_map import ColumnMap, load_column_map
 from tracker.files.results_file import ReportedValue, ResultRow, each_result, suggest_codes
-from tracker.files.tables import read_table
+from tracker.files.table_file import read_table
 from tracker.steps.append_event import on_sample, standing_of
 from tracker.steps.check_run import RunsOf, hold_where_rejected, record_check, runs_of
 from tracker.steps.judge_analysis import judged

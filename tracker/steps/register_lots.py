@@ -12,7 +12,7 @@ from tracker.domain.custody import Act
 from tracker.domain.lot import split_offer
 from tracker.errors import Refused, TrackerError
 from tracker.files.lots_file import LotEntry, LotRow, read_lots
-from tracker.files.tables import read_table
+from tracker.files.table_file import read_table
 from tracker.steps.register_lot import NewLot, facts_given, register_lot
 from tracker.storage.kept import keep_refusal, practice_in_force
 from tracker.storage.lots import Field, Lot, facts_of

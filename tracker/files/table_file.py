@@ -1,7 +1,5 @@
-"""Any table a person sends, as rows of text with the line each began on.
+"""Any table a person sends: what a file is, its bytes decide and not its name, and a fallback is noted.
 
-What a file is, its bytes decide and not its name. Nothing is guessed silently: a fallback is noted on the
-table, and a row that does not fit the header is kept with its complaint, never dropped or padded.
 CSV is read as RFC 4180 describes it, with the delimiters and encodings that spreadsheets really write.
 """
 
@@ -9,18 +7,15 @@ from __future__ import annotations
 
 import codecs
 import csv
-import hashlib
 import io
 import re
-import unicodedata
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 
 from tracker.errors import Refused
+from tracker.files.table import Row, RowProblem, Table, assemble
+from tracker.files.workbook import read_workbook
 
 MOST_BYTES = 20 * 1024 * 1024
-MOST_ROWS = 200_000
-MOST_COLUMNS = 500
 
 # Preferred when two delimiters fit equally well: a decimal comma puts commas inside the cells of a semicolon
 # or tab file, while semicolons and tabs seldom stand inside cells.
@@ -40,45 +35,6 @@ _MAGIC = (
 )
 _MARKUP = re.compile(r"\s*(<[!?a-z]|\{\s*\"|\[\s*[\[{])", re.IGNORECASE)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f-\x84\x86-\x9f]")
-# A signed number may start with + or -, and a lone dash means "not measured"; anything else that starts like
-# this would be calculated by a spreadsheet that opened it. Two numbers with a comma are a place.
-_FORMULA_START = frozenset("=+-@")
-_HARMLESS = re.compile(
-    r"[+-]?[0-9]+([.,][0-9]+)?\s?%?|[-–—]+|[+-][0-9]+(\.[0-9]+)?\s?[,;]\s?[+-]?[0-9]+(\.[0-9]+)?", re.ASCII
-)
-
-
-@dataclass(frozen=True, slots=True)
-class RowProblem:
-    """Why a row cannot go in as it stands: code, words, a likely repair, and the column if it is one."""
-
-    code: str
-    words: str
-    suggestion: str = ""
-    field: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One record: the physical line it begins on (the first line of the file is 1), its cells as written."""
-
-    line: int
-    cells: tuple[str, ...]
-    problem: RowProblem | None = None
-
-
-@dataclass(frozen=True)
-class Table:
-    """A file read as text. `sha256` is of the bytes as received; `notes` says what was assumed."""
-
-    name: str
-    sha256: str
-    kind: str
-    encoding: str
-    delimiter: str
-    header: tuple[str, ...]
-    rows: tuple[Row, ...]
-    notes: tuple[str, ...] = ()
 
 
 def read_table(name: str, data: bytes, *, sheet: str | None = None) -> Table:
@@ -101,51 +57,10 @@ def read_table(name: str, data: bytes, *, sheet: str | None = None) -> Table:
     if data.startswith(b"PK\x03\x04"):
         if name.lower().endswith((".csv", ".tsv", ".txt")):
             raise _not_a_table(name, "a zip archive or workbook under a text file's name")
-        from tracker.files.workbook import read_workbook
-
         return read_workbook(name, data, sheet)
     if name.lower().endswith((".xlsx", ".xlsm")):
         raise _not_a_table(name, "no workbook, whatever its name says")
     return _read_csv(name, data)
-
-
-def assemble(
-    name: str,
-    data: bytes,
-    kind: str,
-    encoding: str,
-    delimiter: str,
-    records: Iterable[Row],
-    notes: Iterable[str] = (),
-) -> Table:
-    """The table made of records, the first of which is the header; each row is held against the header."""
-    records = iter(records)
-    first = next(records, None)
-    if first is None:
-        raise Refused("file-empty", f"{name} has nothing in it.", field="file", remedy="Export it again.")
-    header = _checked_header(first)
-    rows = []
-    for record in records:
-        rows.append(_fitted(record, len(header)))
-        if len(rows) > MOST_ROWS:
-            raise Refused(
-                "too-many-rows",
-                f"{name} has more than {MOST_ROWS} rows.",
-                field="file",
-                remedy="Divide the file.",
-            )
-    if not rows:
-        raise Refused(
-            "no-rows", f"{name} has a header and no rows.", field="file", remedy="Was the export filtered?"
-        )
-    digest = hashlib.sha256(data).hexdigest()
-    return Table(name, digest, kind, encoding, delimiter, header, tuple(rows), tuple(notes))
-
-
-def looks_like_formula(cell: str) -> bool:
-    """Whether a spreadsheet would calculate this text: it starts with = + - @ and is not a number."""
-    text = cell.lstrip()
-    return text[:1] in _FORMULA_START and text != "" and not _HARMLESS.fullmatch(text.rstrip())
 
 
 def _plain_name(name: str) -> str:
@@ -160,75 +75,6 @@ def _not_a_table(name: str, what: str) -> Refused:
         field="file",
         remedy="Export the table again as CSV (UTF-8) or XLSX; renaming a file does not convert it.",
     )
-
-
-def _checked_header(first: Row) -> tuple[str, ...]:
-    if first.problem is not None and first.problem.code == "broken-quotes":
-        raise Refused(
-            "not-a-table",
-            f"The header breaks off: {first.problem.words}",
-            line=first.line,
-            remedy="Export again.",
-        )
-    header = [" ".join(unicodedata.normalize("NFC", cell).split()) for cell in first.cells]
-    while header and not header[-1]:
-        header.pop()
-    if len(header) > MOST_COLUMNS:
-        raise Refused(
-            "too-many-columns",
-            f"The header names {len(header)} columns; the most is {MOST_COLUMNS}.",
-            line=first.line,
-            remedy="Export only the columns that are needed.",
-        )
-    seen: dict[str, str] = {}
-    for place, cell in enumerate(header, start=1):
-        if not cell:
-            raise Refused(
-                "header-empty",
-                f"Column {place} has no name.",
-                line=first.line,
-                remedy="Name it or remove it.",
-            )
-        if cell.casefold() in seen:
-            raise Refused(
-                "header-twice",
-                f"Two columns are called {cell!r}.",
-                field=cell,
-                line=first.line,
-                remedy="Rename or remove one: which of them holds the value cannot be told.",
-            )
-        seen[cell.casefold()] = cell
-    return tuple(header)
-
-
-def _fitted(row: Row, width: int) -> Row:
-    """The row held against the header: surplus empty cells go, a wrong count or a formula is a problem."""
-    cells = row.cells
-    if row.problem is not None:
-        return row
-    if len(cells) > width and not any(cells[width:]):
-        cells = cells[:width]
-    if len(cells) != width:
-        code = "row-too-short" if len(cells) < width else "row-too-long"
-        words = f"{len(cells)} cells where the header has {width}."
-        hint = (
-            "Was the file cut off here?"
-            if len(cells) < width
-            else "Is a cell that holds the delimiter unquoted?"
-        )
-        return Row(row.line, cells, RowProblem(code, words, hint))
-    for cell in cells:
-        if cell and not cell[0].isalnum() and looks_like_formula(cell):
-            return Row(
-                row.line,
-                cells,
-                RowProblem(
-                    "formula-cell",
-                    f"{cell[:60]!r} reads like a formula; formulas are never calculated here.",
-                    "Paste the value in place of the formula.",
-                ),
-            )
-    return Row(row.line, cells) if cells is not row.cells else row
 
 
 def _decoded(name: str, data: bytes) -> tuple[str, str, list[str]]:
