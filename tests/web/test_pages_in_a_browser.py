@@ -75,6 +75,7 @@ def addresses(season: Database) -> list[str]:
     return [
         "/",
         "/people",
+        "/tags",
         "/desk/receive",
         f"/desk/receive/{found['bag']}",
         "/desk/weigh",

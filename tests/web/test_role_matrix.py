@@ -81,6 +81,9 @@ office.reset                  -         -         -       -      yes
 office.sign_in_now           yes       yes       yes     yes     yes
 office.sign_in_page          yes       yes       yes     yes     yes
 office.sign_out_now           -        yes       yes     yes     yes
+office.tags                   -         -        yes     yes     yes
+office.tags_printed           -         -        yes     yes     yes
+office.test_page              -         -        yes     yes     yes
 scan.find                     -        yes       yes     yes     yes
 scan.opened                  yes       yes       yes     yes     yes
 scan.way                      -        yes       yes     yes     yes

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from labels import LabelError, payload, pdf
 from labels.stock import PrinterOffset, Stock, stock_named
@@ -55,7 +55,7 @@ class Office:
 
 
 def write_tags(
-    file: Path,
+    file: Path | BinaryIO,
     office: Office,
     run: int,
     printed: Sequence[tuple[str, str]],
@@ -79,7 +79,7 @@ def write_tags(
 
 
 def write_sack_labels(
-    file: Path, office: Office, sacks: Sequence[tuple[str, tuple[str, ...]]], layout: Layout
+    file: Path | BinaryIO, office: Office, sacks: Sequence[tuple[str, tuple[str, ...]]], layout: Layout
 ) -> None:
     """Write sack labels for (code, lines of text) pairs. Raises as write_tags."""
     with _refusing():
@@ -90,7 +90,7 @@ def write_sack_labels(
         pdf.sack_labels(file, _stock(layout), items, **layout.options())
 
 
-def write_test_page(file: Path, layout: Layout) -> float:
+def write_test_page(file: Path | BinaryIO, layout: Layout) -> float:
     """Write the page that shows whether the printer scales, and return the length its bars should have, mm."""
     with _refusing():
         return pdf.calibration_page(file, _stock(layout), offset=PrinterOffset(*layout.offset))
