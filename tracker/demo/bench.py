@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from decimal import Decimal
 from functools import partial
 from typing import Any
 
@@ -17,9 +18,11 @@ from tracker.domain.custody import Act
 from tracker.domain.times import moment
 from tracker.files.table_file import read_table
 from tracker.lookups.lot_report import report_body
+from tracker.steps.add_balance import add_balance
 from tracker.steps.add_source import add_source_map
 from tracker.steps.answer_parked import set_aside, take_in
 from tracker.steps.append_event import standing_of
+from tracker.steps.check_balance import check_balance
 from tracker.steps.choose_analysis import choose_analysis
 from tracker.steps.dry import empty_oven, load_oven
 from tracker.steps.grind import grind
@@ -30,7 +33,7 @@ from tracker.steps.weigh_in import weigh
 from tracker.storage.analysis import Analysis, ParkedRow, ResultFile, analyses_of
 from tracker.storage.coring import Sample
 
-ANALYST = "maud-ashgrove"
+ANALYST, CLERK = "maud-ashgrove", "peder-voss"
 INSTRUMENT = "bench NIR 1"
 CSV, WORKBOOK = "Outside laboratory, CSV", "Outside laboratory, workbook"
 SOURCES = (
@@ -73,6 +76,26 @@ def _sources(season: Season, session: Session, act: Act) -> None:
     maps = json.loads((season.fixtures / "column_maps.json").read_text(encoding="utf-8"))
     for key, name, kind in SOURCES:
         add_source_map(session, name, json.dumps(maps[key]), act, kind=kind, reason="The season begins.")
+
+
+def _balances(season: Season) -> Iterator[Moment]:
+    """The two balances, and their check on every morning on which something is weighed."""
+    rows = season.rows("bench.csv")
+    days = sorted({row[at][:10] for row in rows for at in ("tare_at", "dry_at") if row[at]})
+    for name, step, limit in (("balance 1", "0.1", "0.1"), ("balance 2", "0.01", "0.02")):
+        shown = Decimal("200.00").quantize(Decimal(step))
+        yield Moment(moment(START), LEAD, "add balance", partial(_add_balance, name, shown, limit))
+        for day in days:
+            at = moment(f"{day}T07:05:00-05:00")
+            yield Moment(at, CLERK, "check balance", partial(_check_balance, name, shown))
+
+
+def _add_balance(name: str, shown: Decimal, limit: str, session: Session, act: Act) -> None:
+    add_balance(session, name, act, route="keyboard", profile="any", check_weight=shown, limit=limit)
+
+
+def _check_balance(name: str, shown: Decimal, session: Session, act: Act) -> None:
+    check_balance(session, name, shown - shown, shown, act)
 
 
 def _weighed(season: Season, row: dict[str, str], seal: str | None) -> Iterator[Moment]:
