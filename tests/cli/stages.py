@@ -16,12 +16,14 @@ from tracker.steps.append_event import standing_of
 from tracker.steps.end_sample import archive
 from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
+from tracker.steps.issue_tags import issue_tags
 from tracker.steps.record_results import record_results
 from tracker.steps.sign_in import make_account
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
 from tracker.storage.engine import Database
 from tracker.storage.people import party
+from tracker.storage.tags import tag_coded
 
 MAKERS: dict[str, Any] = {
     "planned": makers.make_plan,
@@ -73,6 +75,10 @@ def _fill(session: Session) -> dict[str, str]:
     hold(session, made["held"], act(session, "carl", 250), reason="the tag is hard to read")
     names["unplanned"] = str(makers.make_lot(session, field="unplanned").id)
     names["fresh"] = makers.make_tag(session)
+    names["fresh run"] = str(tag_coded(session, names["fresh"]).run_id)
+    names["carried"] = makers.make_tag(session)
+    run = tag_coded(session, names["carried"]).run_id
+    issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
     make_account(session, "ana", "lena", makers.at(0))
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names

@@ -215,3 +215,10 @@ def test_what_waits_is_listed_by_what_it_waits_for_with_how_long(staged: Termina
     assert shown(staged.names["received"]) in told and "30 min" in told
     codes = {one["code"] for one in staged.ask_json("waiting")}
     assert shown(staged.names["received"]) in codes and shown(staged.names["reported"]) not in codes
+
+
+def test_a_roll_is_given_out_counted_in_and_listed(staged: Terminal) -> None:
+    assert "Ulf" in done(staged, "issue-tags", "{fresh run}", "1", "1", "ulf")
+    assert "back in the office" in done(staged, "count-in", "{carried}")
+    assert "Ulf" in staged.ask("rolls")
+    assert staged.refused("count-in", "{carried}")["code"] == "not-issued"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from tracker.cli.doing import acting, command, counted, integer, progress, reading, say, writing
+from tracker.cli.doing import acting, command, counted, integer, progress, reading, say, table, writing
 
 if TYPE_CHECKING:
     from tracker.papers.tag_sheet import Layout, Office
@@ -46,6 +46,14 @@ def add(commands: Any) -> None:
     retag.add_argument("sample", help="the old tag's code, or `lot 12`")
     retag.add_argument("code", help="the fresh tag's code")
     retag.add_argument("--reason", required=True)
+    issue = command(commands, "issue-tags", "give a person a stretch of a roll to carry", _issue_tags)
+    issue.add_argument("printed", type=integer, metavar="RUN", help="the print run")
+    issue.add_argument("first", type=integer, help="number of the first tag, as it stands on the tag")
+    issue.add_argument("last", type=integer, help="number of the last tag")
+    issue.add_argument("to", help="who carries them, by key")
+    back = command(commands, "count-in", "take back tags that were issued and not used", _count_in)
+    back.add_argument("code", nargs="+")
+    command(commands, "rolls", "list what became of every tag that was printed", _rolls, acts=False)
     void = command(commands, "void-tag", "make a tag void that is on no bag", _void_tag)
     void.add_argument("code")
     void.add_argument("--reason", required=True)
@@ -200,3 +208,44 @@ def _void_tag(asked: argparse.Namespace) -> None:
     with acting(asked) as (session, act):
         tag = void_tag(session, asked.code, act, reason=asked.reason)
     say(asked, {"code": tag.code, "state": tag.state}, f"Tag {shown(tag.code)} is void. Cut it up.")
+
+
+def _issue_tags(asked: argparse.Namespace) -> None:
+    from tracker.steps.issue_tags import issue_tags
+    from tracker.storage.people import party
+
+    with acting(asked) as (session, act):
+        to = party(session, asked.to, field="to")
+        tags = issue_tags(session, asked.printed, asked.first, asked.last, to, act)
+    values = {"to": to.key, "codes": [tag.code for tag in tags]}
+    say(asked, values, f"{to.name} carries {len(tags)} more {'tag' if len(tags) == 1 else 'tags'}.")
+
+
+def _count_in(asked: argparse.Namespace) -> None:
+    from tracker.steps.issue_tags import count_in
+
+    with acting(asked) as (session, act):
+        tags = count_in(session, asked.code, act)
+    values = {"codes": [tag.code for tag in tags]}
+    say(asked, values, f"{len(tags)} {'tag is' if len(tags) == 1 else 'tags are'} back in the office.")
+
+
+def _rolls(asked: argparse.Namespace) -> None:
+    from tracker.lookups.tag_rolls import rolls, strays
+
+    with reading(asked) as session:
+        found, lost = rolls(session), strays(session)
+    rows = [
+        (
+            one.run,
+            one.printed,
+            one.bound,
+            one.void,
+            one.in_office,
+            "; ".join(f"{name} {len(codes)}" for name, codes in one.carried.items()),
+        )
+        for one in found
+    ]
+    header = ("run", "printed", "on bags", "void", "in the office", "carried by")
+    lines = [f"{one.code} was given to {one.issued_to} and put on a bag by {one.bound_by}." for one in lost]
+    say(asked, {"rolls": found, "strays": lost}, *table(header, rows), *lines)

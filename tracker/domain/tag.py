@@ -18,6 +18,7 @@ STATES = (PRINTED, ISSUED, BOUND, VOID)
 _NEXT = {
     "tag printed": ((PRINTED,), PRINTED),
     "tag issued": ((PRINTED, ISSUED), ISSUED),
+    "tag counted in": ((ISSUED,), PRINTED),
     "tag bound": ((PRINTED, ISSUED), BOUND),
     "tag reprinted": ((PRINTED, ISSUED, BOUND), None),
     "tag voided": ((PRINTED, ISSUED, BOUND), VOID),

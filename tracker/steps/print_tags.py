@@ -52,7 +52,10 @@ def print_tags(
     session.add(run)
     session.flush()
     given = _given_codes(session, codes, len(lots)) or _new_codes(session, len(lots), chooser)
-    printed = [_tag(run, code, lot, chooser) for code, lot in zip(given, lots, strict=True)]
+    printed = [
+        _tag(run, number, code, lot, chooser)
+        for number, (code, lot) in enumerate(zip(given, lots, strict=True), start=1)
+    ]
     session.add_all([one.tag for one in printed])
     session.flush()
     for one in printed:
@@ -72,9 +75,12 @@ def _run(count: int, base_url: str, layout: Mapping[str, Any], act: Act) -> Prin
     )
 
 
-def _tag(run: PrintRun, code: str, lot: int | None, chooser: payload.Chooser | None) -> PrintedTag:
+def _tag(
+    run: PrintRun, number: int, code: str, lot: int | None, chooser: payload.Chooser | None
+) -> PrintedTag:
     token = payload.make_token(chooser)
-    row = Tag(code=code, token_hash=payload.token_hash(token), run_id=run.id, lot_id=lot, state="printed")
+    hashed = payload.token_hash(token)
+    row = Tag(code=code, token_hash=hashed, run_id=run.id, number=number, lot_id=lot, state="printed")
     return PrintedTag(row, token)
 
 

@@ -30,7 +30,10 @@ class PrintRun(Base):
 
 
 class Tag(Base):
-    """One code for one bag. Only a hash of the stub's token is kept; state follows from the tag's events."""
+    """One code for one bag. Only a hash of the stub's token is kept; state follows from the tag's events.
+
+    number: its place in the print run, from 1. issued_to: who carries it, until it is on a bag or void.
+    """
 
     __tablename__ = "tag"
     __table_args__ = (CheckConstraint("state in ('printed', 'issued', 'bound', 'void')", name="state"),)
@@ -42,6 +45,8 @@ class Tag(Base):
     lot_id: Mapped[int | None] = mapped_column(ForeignKey("lot.id"), index=True)
     sample_id: Mapped[int | None] = mapped_column(ForeignKey("sample.id"), index=True)
     state: Mapped[str] = mapped_column(Text)
+    number: Mapped[int]
+    issued_to: Mapped[str | None] = mapped_column(ForeignKey("party.key"), index=True)
 
 
 def tag_coded(session: Session, text: str) -> Tag:

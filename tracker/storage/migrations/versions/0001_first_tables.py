@@ -241,7 +241,10 @@ def upgrade() -> None:
         sa.Column("lot_id", sa.Integer(), nullable=True),
         sa.Column("sample_id", sa.Integer(), nullable=True),
         sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("issued_to", sa.Text(), nullable=True),
         sa.CheckConstraint("state in ('printed', 'issued', 'bound', 'void')", name=op.f("ck_tag_state")),
+        sa.ForeignKeyConstraint(["issued_to"], ["party.key"], name=op.f("fk_tag_issued_to_party")),
         sa.ForeignKeyConstraint(["lot_id"], ["lot.id"], name=op.f("fk_tag_lot_id_lot")),
         sa.ForeignKeyConstraint(["run_id"], ["print_run.id"], name=op.f("fk_tag_run_id_print_run")),
         sa.ForeignKeyConstraint(["sample_id"], ["sample.id"], name=op.f("fk_tag_sample_id_sample")),
@@ -250,6 +253,7 @@ def upgrade() -> None:
         sa.UniqueConstraint("token_hash", name=op.f("uq_tag_token_hash")),
     )
     with op.batch_alter_table("tag", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_tag_issued_to"), ["issued_to"], unique=False)
         batch_op.create_index(batch_op.f("ix_tag_lot_id"), ["lot_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_tag_run_id"), ["run_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_tag_sample_id"), ["sample_id"], unique=False)
