@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from playwright.sync_api import Browser, BrowserContext, Page
 from sqlalchemy import select
 
 from tests.makers import (
+    BASE,
     act,
     at,
     make_bag,
@@ -21,12 +23,18 @@ from tests.makers import (
     make_weighed,
     standing,
 )
+from tests.result_files import NIR, Bench, bench, bench_template, row, written
 from tests.web.live import chromium, serving
 from tracker.steps.add_balance import add_balance
+from tracker.steps.make_run import make_run
+from tracker.steps.print_tags import print_tags
+from tracker.steps.record_results import record_results
 from tracker.steps.sign_in import begin, make_account
 from tracker.storage.access import Account
 from tracker.storage.custody import StandingRow
 from tracker.storage.engine import Database
+
+__all__ = ["bench", "bench_template"]
 
 # The rules of WCAG 2.2 at AA; on bench pages contrast is held to AAA, 7 to 1, by `color-contrast-enhanced`.
 RULES = {
@@ -126,7 +134,8 @@ def test_no_page_has_a_fault_that_axe_finds(
         context = signed_in(browser, season, address, size, scheme)
         page = context.new_page()
         for path in addresses:
-            page.goto(address + path)
+            answer = page.goto(address + path)
+            assert answer is not None and answer.ok == (path != "/nothing-here"), path
             found = complaints(page, RULES)
             if path.startswith(BENCH):
                 found += complaints(page, ENHANCED)
@@ -159,13 +168,68 @@ def test_nothing_scrolls_sideways_and_every_bench_control_can_be_hit_with_gloves
     assert (wide, small) == ([], [])
 
 
+@pytest.fixture
+def results(bench: Bench, tmp_path: Path) -> tuple[Database, list[str], Path]:
+    """A season with a run, a file taken in, a parked row, and another file to look at; with its pages."""
+    first, second, third, fourth = bench.codes
+    season = bench.season
+    season.clock = lambda: at(1500)
+    with season.act("run", "ana", {}) as session:
+        run = make_run(session, NIR, "check hay", bench.codes, act(session, "ana", 1380), seed=1)
+        content = written([row("check hay"), row(first), row(second, CP_pc_DM="l8.6"), row(third, GH="4.1")])
+        record_results(session, NIR, "run.csv", content, act(session, "ana", 1400))
+        name = run.name
+    upload = tmp_path / "next.csv"
+    upload.write_bytes(written([row(fourth), row("7K2M9QXQ")]))
+    paths = [
+        "/runs",
+        f"/runs/{name}",
+        "/results",
+        "/parked/1",
+        f"/analyses/{first}",
+        f"/release/{first}",
+        f"/way/{third}",
+        "/charts",
+        "/oven/B-0",
+        "/oven/B-0/dry",
+    ]
+    return season, paths, upload
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("size", SIZES)
+def test_the_pages_of_results_have_no_fault_either(
+    results: tuple[Database, list[str], Path], browser: Browser, size: str, scheme: str
+) -> None:
+    season, paths, upload = results
+    faults: dict[str, list[str]] = {}
+    with serving(season) as address:
+        context = signed_in(browser, season, address, size, scheme)
+        page = context.new_page()
+        for path in paths:
+            answer = page.goto(address + path)
+            assert answer is not None and answer.ok, path
+            if found := complaints(page, RULES):
+                faults[path] = found
+        page.goto(f"{address}/results")
+        page.set_input_files("input[type=file]", upload)
+        page.locator("form:has(input[type=file]) button").click()
+        page.wait_for_selector("text=next.csv")
+        if found := complaints(page, RULES):
+            faults["the look at a file"] = found
+        context.close()
+    assert faults == {}
+
+
 def test_pages_for_those_who_are_not_signed_in_have_no_fault(season: Database, browser: Browser) -> None:
     with season.act("make", "tove", {}) as session:
         code = standing_code(session)
+        _, printed = print_tags(session, [1], act(session, "tove", 6), base_url=BASE, layout={})
+        stub = printed[0].token
     faults: dict[str, list[str]] = {}
     with serving(season) as address:
         page = browser.new_page(viewport={"width": 360, "height": 640})
-        for path in ("/sign-in", "/link/never-one-of-ours", f"/T/{code}"):
+        for path in ("/sign-in", "/link/never-one-of-ours", f"/T/{code}", f"/T/{stub}"):
             page.goto(address + path)
             found = complaints(page, RULES)
             if found:
