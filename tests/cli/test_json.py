@@ -34,6 +34,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "retag": ("{bagged}", "{fresh}", "--reason", "torn"),
     "issue-tags": ("{fresh run}", "1", "1", "ulf"),
     "count-in": ("{carried}",),
+    "void-run": ("{fresh run}", "--reason", "the ribbon ran out"),
     "rolls": (),
     "void-tag": ("{fresh}", "--reason", "torn"),
     "hand-over": ("{bagged}", "carl"),

@@ -10,7 +10,7 @@ from tests.makers import act, done, make_cored, refused
 from tracker.lookups.tag_rolls import rolls, strays
 from tracker.steps.bag_cores import bag_cores
 from tracker.steps.issue_tags import count_in, issue_tags
-from tracker.steps.print_tags import print_tags, void_tag
+from tracker.steps.print_tags import print_tags, void_run, void_tag
 from tracker.storage.engine import Database
 from tracker.storage.people import party
 from tracker.storage.tags import Tag
@@ -91,3 +91,17 @@ def test_only_what_somebody_carries_is_counted_in_and_all_of_it_or_nothing(
     done(season, lambda s: issued(s, 1, 1))
     error = refused(season, lambda s: count_in(s, roll[:2], act(s, "carl", 2)))
     assert error.code == "not-issued"
+
+
+def test_a_failed_print_run_is_made_void_in_one_act_and_what_is_on_bags_stays(
+    season: Database, roll: list[str]
+) -> None:
+    with season.act("bag", "tove", {}) as session:
+        bag_cores(session, make_cored(session), roll[8], act(session, "tove", 120))
+    spoilt = done(season, lambda s: void_run(s, 1, act(s, "carl", 130), reason="the ribbon ran out", first=6))
+    assert [tag.code for tag in spoilt] == [*roll[5:8], roll[9]]
+    with season.read() as session:
+        (found,) = rolls(session)
+    assert (found.bound, found.void, found.in_office, found.accounted) == (1, 4, 5, True)
+    error = refused(season, lambda s: void_run(s, 1, act(s, "carl", 140), reason="again", first=6))
+    assert error.code == "nothing-to-void"

@@ -53,6 +53,12 @@ def add(commands: Any) -> None:
     issue.add_argument("to", help="who carries them, by key")
     back = command(commands, "count-in", "take back tags that were issued and not used", _count_in)
     back.add_argument("code", nargs="+")
+    spoilt = command(commands, "void-run", "make void what a print run spoilt, all at once", _void_run)
+    spoilt.add_argument("printed", type=integer, metavar="RUN", help="the print run")
+    spoilt.add_argument(
+        "--from", dest="first", type=integer, default=1, metavar="NUMBER", help="the first spoilt tag"
+    )
+    spoilt.add_argument("--reason", required=True)
     command(commands, "rolls", "list what became of every tag that was printed", _rolls, acts=False)
     void = command(commands, "void-tag", "make a tag void that is on no bag", _void_tag)
     void.add_argument("code")
@@ -219,6 +225,15 @@ def _issue_tags(asked: argparse.Namespace) -> None:
         tags = issue_tags(session, asked.printed, asked.first, asked.last, to, act)
     values = {"to": to.key, "codes": [tag.code for tag in tags]}
     say(asked, values, f"{to.name} carries {len(tags)} more {'tag' if len(tags) == 1 else 'tags'}.")
+
+
+def _void_run(asked: argparse.Namespace) -> None:
+    from tracker.steps.print_tags import void_run
+
+    with acting(asked) as (session, act):
+        tags = void_run(session, asked.printed, act, reason=asked.reason, first=asked.first)
+    values = {"run": asked.printed, "codes": [tag.code for tag in tags]}
+    say(asked, values, f"{counted(len(tags), 'tag')} of run {asked.printed} void. Cut them up.")
 
 
 def _count_in(asked: argparse.Namespace) -> None:

@@ -19,13 +19,7 @@ def issue_tags(session: Session, run: int, first: int, last: int, to: Party, act
 
     Raises NotFound `unknown-run-of-tags`, Refused `not-a-carrier-of-tags`, `not-a-stretch`, `nothing-to-issue`.
     """
-    if session.get(PrintRun, run) is None:
-        raise NotFound(
-            "unknown-run-of-tags",
-            f"There is no print run {run}.",
-            field="run",
-            remedy="`tracker rolls` lists them.",
-        )
+    require_run(session, run)
     if to.kind != "person":
         raise Refused(
             "not-a-carrier-of-tags", f"{to.name} is a {to.kind}.", field="to", remedy="Tags go to a person."
@@ -51,6 +45,17 @@ def issue_tags(session: Session, run: int, first: int, last: int, to: Party, act
         tag.issued_to = to.key
     session.flush()
     return free
+
+
+def require_run(session: Session, run: int) -> None:
+    """Nothing, if there is such a print run. Raises NotFound `unknown-run-of-tags`."""
+    if session.get(PrintRun, run) is None:
+        raise NotFound(
+            "unknown-run-of-tags",
+            f"There is no print run {run}.",
+            field="run",
+            remedy="`tracker rolls` lists them.",
+        )
 
 
 def count_in(session: Session, codes: Sequence[str], act: Act) -> list[Tag]:

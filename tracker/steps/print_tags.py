@@ -11,8 +11,9 @@ from sqlalchemy.orm import Session
 
 from labels import LabelError, payload
 from tracker.domain.custody import Act
+from tracker.domain.tag import ISSUED, PRINTED
 from tracker.errors import Refused
-from tracker.steps.append_event import on_tag
+from tracker.steps.append_event import following, on_tag
 from tracker.storage.lots import lot_numbered
 from tracker.storage.tags import PrintRun, Tag, tag_coded
 
@@ -165,6 +166,26 @@ def void_tag(session: Session, text: str, act: Act, *, reason: str) -> Tag:
         )
     on_tag(session, "tag voided", tag, {"code": tag.code, "reason": reason}, act)
     return tag
+
+
+def void_run(session: Session, run: int, act: Act, *, reason: str, first: int = 1) -> list[Tag]:
+    """Make void what a print run spoilt, from number `first` on, in one act; tags on bags stay as they are.
+
+    Raises Refused `reason-missing`, `nothing-to-void`.
+    """
+    require_reason(reason)
+    wanted = select(Tag).where(Tag.run_id == run, Tag.number >= first).order_by(Tag.number)
+    spoilt = [tag for tag in session.scalars(wanted) if tag.state in (PRINTED, ISSUED)]
+    if not spoilt:
+        raise Refused(
+            "nothing-to-void",
+            f"Run {run} has no free tag from number {first} on.",
+            field="run",
+            remedy="`tracker rolls` shows what became of them.",
+        )
+    for tag in spoilt:
+        on_tag(session, "tag voided", tag, {"code": tag.code, "reason": reason}, following(act, tag.number))
+    return spoilt
 
 
 def require_reason(reason: str) -> None:
