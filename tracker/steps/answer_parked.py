@@ -18,6 +18,7 @@ from tracker.steps.check_run import hold_where_rejected
 from tracker.steps.print_tags import require_reason
 from tracker.steps.record_results import attach, event_kind, sample_for
 from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source
+from tracker.storage.base import LARGEST_ID
 
 MISSHAPEN = ("row-too-short", "row-too-long", "broken-quotes")
 
@@ -101,7 +102,7 @@ def set_aside(session: Session, number: int, act: Act, *, reason: str) -> Parked
 
 
 def _open(session: Session, number: int) -> ParkedRow:
-    parked = session.get(ParkedRow, number)
+    parked = session.get(ParkedRow, number) if number <= LARGEST_ID else None
     if parked is None:
         raise NotFound(
             "unknown-parked-row",

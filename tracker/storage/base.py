@@ -21,6 +21,10 @@ NAMES = {
 }
 
 
+# No row has a larger number, and SQLite is not even asked for one.
+LARGEST_ID = 2**63 - 1
+
+
 class Base(DeclarativeBase):
     """The parent of every mapped row."""
 

@@ -175,6 +175,13 @@ def test_of_a_row_with_too_few_cells_each_cell_is_told(bench: Bench, at_bench: A
     assert str(attached(bench, bench.samples[0])[0]["CP"]) == "17.0"
 
 
+def test_a_number_too_long_for_any_parked_row_is_no_page(at_bench: AtBench) -> None:
+    address = f"/parked/{'9' * 30}"
+    ana = at_bench("ana")
+    assert ana.get(address).status_code == 404
+    assert ana.post(f"{address}/set-aside", data={"reason": "a test scan"}).status_code == 404
+
+
 @pytest.mark.parametrize("address", ["/results", "/runs", "/charts", "/parked/1"])
 def test_results_are_not_for_clerks(at_bench: AtBench, address: str) -> None:
     assert at_bench("carl").get(address).status_code == 403
