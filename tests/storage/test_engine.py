@@ -245,3 +245,11 @@ def test_a_migration_that_breaks_leaves_the_database_as_it_was(
     with database.read() as session:
         assert session.scalars(text("select name from sqlite_master")).all() == []
     database.close()
+
+
+def test_a_refusal_is_said_even_where_it_cannot_be_kept(database: Database) -> None:
+    with database.act("drop", "ines", {}) as session:
+        session.execute(text("drop table kept_refusal"))
+    with pytest.raises(Refused) as caught, database.act("weigh", "ines", {}):
+        refuse()
+    assert caught.value.code == "not-a-weight"

@@ -7,7 +7,7 @@ later can lose another's update or fail half-way. The log is written through to 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -84,7 +84,8 @@ class Database:
                 ) from busy
 
     def _keep(self, name: str, by: str, given: Mapping[str, Any], refused: TrackerError) -> None:
-        with Session(self._writing) as session:
+        # The refusal is said even where it cannot be kept: its words matter more than the note of it.
+        with suppress(OperationalError), Session(self._writing) as session:
             keep_refusal(session, self.clock(), name, by, given, refused)
             session.commit()
 
