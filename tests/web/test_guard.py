@@ -286,6 +286,7 @@ def test_a_fault_of_the_program_is_a_page_without_its_secrets(season: Database) 
     answer = app.test_client().get("/broken")
     assert answer.status_code == 500
     assert "green" not in answer.text and "Traceback" not in answer.text and "Go back" in answer.text
+    assert "Look whether it is recorded" in answer.text
     assert answer.headers["Cache-Control"] == "no-store"
 
 

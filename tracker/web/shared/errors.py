@@ -54,10 +54,13 @@ def _http(error: HTTPException) -> Any:
         404: "There is no such page.",
         405: "This page takes no such request.",
         413: "The file is too large.",
+        500: "The program failed here, or its season cannot be read.",
     }
-    refused = TrackerError(
-        f"web-{code}", words.get(code, error.name), remedy="Go back, or begin at the first page."
-    )
+    remedy = "Go back, or begin at the first page."
+    if code >= HTTPStatus.INTERNAL_SERVER_ERROR:
+        # Whether it failed before or after the act was kept is not known here.
+        remedy = "Look whether it is recorded before entering it again. `tracker doctor` says what is wrong."
+    refused = TrackerError(f"web-{code}", words.get(code, error.name), remedy=remedy)
     allowed = getattr(error, "valid_methods", None)
     return _page(refused, code), code, {"Allow": ", ".join(allowed)} if allowed else {}
 
