@@ -352,3 +352,9 @@ def test_any_pattern_is_refused_or_quick(pieces: list[str]) -> None:
         assert refused.code == "balance-profile"
         return
     assert profile.match("9" * 80) is None
+
+
+@pytest.mark.parametrize("nothing", ["", "  ", "\r\n"])
+def test_an_empty_box_is_told_to_be_filled_and_not_to_change_the_profile(nothing: str) -> None:
+    told = refusal(nothing)
+    assert "no weight" in told.message and "profile" not in (told.remedy or "")

@@ -169,6 +169,13 @@ def _fault_shown(raw: str) -> Refused:
 
 
 def _not_a_line(raw: str) -> Refused:
+    if not raw.strip():
+        return Refused(
+            "not-a-balance-line",
+            "There is no weight.",
+            field="weight",
+            remedy="Read it off the display and type all its digits, for example 250.0.",
+        )
     return Refused(
         "not-a-balance-line",
         f"{raw.strip()[:LINE_LENGTH]!r} is not a line of this balance.",
