@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 from tracker.domain.custody import ENDED, Act
 from tracker.errors import Conflict, NotFound, Refused
 from tracker.steps.append_event import on_sample, standing_of
+from tracker.steps.end_sample import lose
 from tracker.steps.print_tags import require_reason
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
@@ -20,17 +21,7 @@ def set_aside(session: Session, name: str, sample: Sample, act: Act, *, reason: 
     Raises NotFound `unknown-load`, `not-in-load`, Refused `reason-missing`, Conflict `load-closed`, `set-aside`.
     """
     require_reason(reason)
-    load = _open_load(session, name)
-    place = session.scalar(
-        select(OvenPlace).where(OvenPlace.load_id == load.id, OvenPlace.sample_id == sample.id)
-    )
-    if place is None:
-        raise NotFound(
-            "not-in-load",
-            f"The sack was not in load {name}.",
-            field="code",
-            remedy="Scan it: its own page says where it belongs.",
-        )
+    place = _place(session, name, sample)
     if session.scalar(select(SetAside.id).where(SetAside.place_id == place.id)) is not None:
         raise Conflict(
             "set-aside", "The sack is set aside already.", field="code", remedy="Nothing is left to do."
@@ -38,6 +29,12 @@ def set_aside(session: Session, name: str, sample: Sample, act: Act, *, reason: 
     session.add(SetAside(place_id=place.id, reason=reason.strip(), by=act.by.key, at=act.now))
     words = f"Set aside from oven load {name}: {reason.strip()}"
     return on_sample(session, "held", sample, {"reason": words}, act)
+
+
+def lose_from_load(session: Session, name: str, sample: Sample, act: Act, *, circumstances: str) -> EventRow:
+    """Say that a sack of the load is lost, and how. Raises as set_aside, save its last, and as lose."""
+    _place(session, name, sample)
+    return lose(session, sample, act, circumstances=circumstances)
 
 
 def close_load(session: Session, name: str, act: Act) -> LoadClosed:
@@ -69,6 +66,21 @@ def _open_load(session: Session, name: str) -> OvenLoad:
             "load-closed", f"Load {name} is closed.", field="load", remedy="Nothing is left to do."
         )
     return load
+
+
+def _place(session: Session, name: str, sample: Sample) -> OvenPlace:
+    load = _open_load(session, name)
+    place = session.scalar(
+        select(OvenPlace).where(OvenPlace.load_id == load.id, OvenPlace.sample_id == sample.id)
+    )
+    if place is None:
+        raise NotFound(
+            "not-in-load",
+            f"The sack was not in load {name}.",
+            field="code",
+            remedy="Scan it: its own page says where it belongs.",
+        )
+    return place
 
 
 def _settled(session: Session, load: OvenLoad, place: OvenPlace) -> bool:

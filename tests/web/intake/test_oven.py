@@ -262,6 +262,19 @@ def test_a_closed_load_names_what_was_not_weighed_again(season: Database, desk: 
     assert "Not weighed a second time: place" in desk.post("/oven/L-1/close")
 
 
+@pytest.mark.parametrize(
+    ("load", "code"), [("L-1", "not-in-load"), ("L-9", "unknown-load")], ids=["another", "none"]
+)
+def test_a_sack_is_lost_only_from_the_load_it_stands_in(
+    season: Database, desk: Desk, load: str, code: str
+) -> None:
+    out(season, desk)
+    stranger = made(season, make_weighed, field="Far field")
+    form = {"code": desk.code(stranger), "seen": desk.seen(stranger), "how": "lost", "reason": "Burst"}
+    assert desk.refused(f"/oven/{load}/settle", **form) == code
+    assert desk.standing(stranger).state == "weighed"
+
+
 @pytest.mark.parametrize("address", ["/oven/L-9", "/oven/L-9/dry", "/oven/L-9/sheet.pdf"])
 def test_a_load_nobody_made_is_not_found(desk: Desk, address: str) -> None:
     assert desk.client.get(address).status_code == 404

@@ -14,9 +14,8 @@ from tracker.lookups.bench_sack import BenchSack, bench_sack, found_sack, sacks_
 from tracker.lookups.find import sample_named
 from tracker.lookups.oven_bench import BenchLoad, Row, bench_load, load_names, open_loads, waiting_for_oven
 from tracker.papers.oven_sheet import oven_sheet
-from tracker.steps.close_load import close_load, set_aside
+from tracker.steps.close_load import close_load, lose_from_load, set_aside
 from tracker.steps.dry import empty_oven, load_oven
-from tracker.steps.end_sample import lose
 from tracker.steps.weigh_dry import weigh_dry
 from tracker.web.intake.door import balance_here, code_in, door, scanning, weight_given
 from tracker.web.shared.access import LAB, for_roles
@@ -106,7 +105,7 @@ def load_made() -> Any:
             oven=form.get("oven", "").strip(),
             set_celsius=form.get("set_celsius", ""),
         )
-    flash(f"In the oven: load {name}, {len(samples)} sacks.", "good")
+    flash(f"In the oven: load {name}, {len(samples)} {'sack' if len(samples) == 1 else 'sacks'}.", "good")
     return redirect(url_for("intake.load", name=name), 303)
 
 
@@ -207,7 +206,7 @@ def load_settled(name: str) -> Any:
         sample = sample_named(doing, form.get("code", ""))
         not_moved(doing, sample.id, form.get("seen"))
         if form.get("how") == "lost":
-            lose(doing, sample, act, circumstances=form.get("reason", ""))
+            lose_from_load(doing, name, sample, act, circumstances=form.get("reason", ""))
         else:
             set_aside(doing, name, sample, act, reason=form.get("reason", ""))
     flash("Noted. The others of the load go on.", "good")
