@@ -24,6 +24,12 @@ function tell(words, kind) {
   told.hidden = false;
 }
 
+// With its hyphen: a bare code may be another one that a scanner set to another country has changed, and the
+// server would refuse it although the whole address was read here.
+function written({ kind, value }) {
+  return kind === "code" ? `${value.slice(0, 4)}-${value.slice(4)}` : value;
+}
+
 window.scans = new ScanCatcher({
   prefix: scanning.prefix,
   layouts: scanning.layouts,
@@ -31,7 +37,7 @@ window.scans = new ScanCatcher({
     tell("Taken", "good");
     sound(1200);
   },
-  onScan: (found) => window.location.assign(scanning.to + encodeURIComponent(found.value)),
+  onScan: (found) => window.location.assign(scanning.to + encodeURIComponent(written(found))),
   onRefused: ({ code, words }) => {
     tell(words, code === "already-scanned" ? "caution" : "stop");
     sound(300, 300);
