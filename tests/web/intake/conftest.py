@@ -12,6 +12,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from labels.payload import shown
 from tests.makers import act, at, done, standing
 from tests.web.conftest import sign_in_as
 from tracker.domain.custody import Standing
@@ -37,6 +38,10 @@ class Desk:
 
     def code(self, sample: Sample) -> str:
         return self.standing(sample).code or ""
+
+    def scan(self, sample: Sample) -> str:
+        """The code as a page sends it after a scan: bare, one in 150 could be another on a foreign keyboard."""
+        return shown(self.code(sample))
 
     def standing(self, sample: Sample) -> Standing:
         return standing(self.season, sample)

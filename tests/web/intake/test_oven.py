@@ -50,7 +50,7 @@ def weigh_dry(desk: Desk, sample: Sample, grams: str, what: str = "dry", **more:
 
 def scanned(desk: Desk, sample: Sample) -> str:
     desk.post("/desk/balance", balance="B1")
-    answer = desk.client.get("/oven/L-1/dry", query_string={"scan": desk.code(sample)})
+    answer = desk.client.get("/oven/L-1/dry", query_string={"scan": desk.scan(sample)})
     assert answer.status_code == 200
     return answer.text
 
@@ -75,10 +75,10 @@ def test_the_oven_page_shows_what_waits(season: Database, desk: Desk) -> None:
 
 def test_scans_make_a_load_in_their_order(season: Database, desk: Desk) -> None:
     first, second, third = ready(season)
-    page = desk.get("/oven/new", code=[desk.code(third), desk.code(first)], scan=desk.code(second))
+    page = desk.get("/oven/new", code=[desk.code(third), desk.code(first)], scan=desk.scan(second))
     places = [page.index(desk.code(sample)[:4]) for sample in (third, first, second)]
     assert places == sorted(places) and "Put these 3 in the oven" in page
-    assert "in the list already" in desk.get("/oven/new", code=[desk.code(first)], scan=desk.code(first))
+    assert "in the list already" in desk.get("/oven/new", code=[desk.code(first)], scan=desk.scan(first))
 
 
 def test_a_sack_that_may_not_go_in_is_said_before_it_does(season: Database, desk: Desk) -> None:

@@ -100,7 +100,7 @@ def test_each_scan_adds_a_bag_to_what_was_found_and_changes_nothing(season: Data
 
 def test_the_same_bag_scanned_twice_is_counted_once(season: Database, desk: Desk) -> None:
     first = three_sent(season)[0]
-    page = desk.get("/desk/receive", found=desk.code(first), scan=desk.code(first))
+    page = desk.get("/desk/receive", found=desk.code(first), scan=desk.scan(first))
     assert "found 1" in page and "in the list already" in page
 
 
