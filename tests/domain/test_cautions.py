@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from tracker.domain.analysis import as_nitrate
 from tracker.domain.cautions import (
     ASH_LIMITS,
-    HOT_HAY,
     SAFE_MOISTURE,
     cautions_for,
     hot_hay,
@@ -20,6 +19,7 @@ from tracker.domain.cautions import (
     seen_at_the_desk,
     soil,
 )
+from tracker.domain.heat import HOT_HAY
 from tracker.domain.intake import CONDITIONS
 from tracker.domain.lot import BALE_SHAPES
 from tracker.domain.practice import Practice

@@ -144,11 +144,12 @@ def test_words_about_a_seal_that_contradict_its_number_are_refused() -> None:
 @pytest.mark.parametrize(
     ("celsius", "words"),
     [
-        ("48.9", None),
-        ("49", "daily"),  # Cornell: above 120 F check daily
-        ("65", "daily"),
+        ("48.8", None),
+        ("48.9", "daily"),  # Cornell: above 120 F, 48.9 C, check daily
+        ("49", "daily"),
+        ("65", "twice a day"),  # Cornell: from 140 F twice a day
         ("66", "every 2 hours"),  # Cornell: from 150 F every 2 hours, the strictest of five sources
-        ("71", "fire service there before"),  # Cornell and CDQAP: 160 F
+        ("71", "fire service comes before"),  # Penn State and Cornell: 160 F
         ("79", "call the fire service"),  # Mississippi State: 175 F
     ],
 )

@@ -12,7 +12,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from labels import payload
-from tests.makers import act, done, life, make_plan
+from tests.makers import act, done, life, make_plan, make_signed_away
 from tests.papers.report_bodies import BODY
 from tests.result_files import (
     SETTINGS,
@@ -32,8 +32,10 @@ from tracker.papers.lot_report import lot_report
 from tracker.steps.amend import amend
 from tracker.steps.core_lot import core_lot
 from tracker.steps.hand_over import store
+from tracker.steps.receive import receive
 from tracker.steps.set_practice import set_practice
 from tracker.storage.coring import Sample, plan_in_force, sample_with_lot
+from tracker.storage.engine import Database
 from tracker.storage.people import party
 
 DOCS = Path(__file__).parents[2] / "docs" / "report.md"
@@ -312,3 +314,13 @@ def test_the_lookup_reads_and_writes_nothing(bench: Bench) -> None:
     with bench.season.read() as session:
         report_body(session, sample_with_lot(session, bench.samples[0].id), SETTINGS)
         assert not session.new and not session.dirty
+
+
+def test_a_bag_from_a_hot_stack_brings_the_usual_caution_beside_the_lot(season: Database) -> None:
+    with season.act("receive", "carl", {}) as session:
+        sample = make_signed_away(session, field="Hot field")
+        receive(session, sample, act(session, "carl", 240), condition=["dry"], temperature_c="82")
+        body = report_body(session, sample_with_lot(session, sample.id), SETTINGS)
+    # Mississippi State Univ.: from 175 F (79 C) hot spots are likely.
+    (caution,) = [one for one in body["cautions"] if one["topic"] == "hot hay"]
+    assert caution["about"] == "lot" and "hot spots" in caution["words"]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from tracker.domain.analysis import CONSTITUENTS, NITRATE_FORMS, as_nitrate, nitrate_nitrogen
+from tracker.domain.heat import heat_step
 from tracker.domain.lot import LARGE_SQUARE, ROUND, SMALL_SQUARE
 from tracker.domain.practice import COMMON, Practice
 from tracker.domain.units import to_places
@@ -163,49 +164,11 @@ def soil(values_dm: Mapping[str, Decimal], forage_class: str | None = None) -> t
     return (Caution("soil-in-hay", "soil", words, _ASH_SOURCE),)
 
 
-@dataclass(frozen=True)
-class HeatStep:
-    """From this temperature of a stack on, in degrees Fahrenheit as published, this is advised."""
-
-    fahrenheit: int
-    advice: str
-    source: str
-
-    @property
-    def celsius(self) -> Decimal:
-        """The same in whole degrees Celsius."""
-        return to_places(Decimal(self.fahrenheit - 32) * 5 / 9, 0)
-
-
-# Where published advice for one temperature differs, the stricter stands.
-HOT_HAY = (
-    HeatStep(212, "fire is almost certain: keep away and call the fire service", "Mississippi State Univ."),
-    HeatStep(190, "hot hay is removed only with the fire service there", "Penn State, Wet hay and fires"),
-    HeatStep(
-        185,
-        "burning pockets are likely and flare up in air: call the fire service",
-        "Mississippi State Univ.",
-    ),
-    HeatStep(
-        175, "hot spots are likely: call the fire service, stop all air movement", "Mississippi State Univ."
-    ),
-    HeatStep(170, "hay may take fire: do not move it without the fire service", "iGrow (South Dakota)"),
-    HeatStep(
-        160, "check every 2 hours; the fire service comes before the stack is moved", "Penn State; Cornell"
-    ),
-    HeatStep(150, "the stack is in danger: check every 2 hours", "Cornell"),
-    HeatStep(140, "check twice a day", "Cornell"),
-    HeatStep(130, "check often until it falls", "CDQAP (California) 2020"),
-    HeatStep(120, "mould is likely and protein is being bound: check daily", "Ohio State (Sulc); Cornell"),
-)
-
-
 def hot_hay(celsius: Decimal) -> tuple[Caution, ...]:
     """What is advised at this temperature inside a stack; nothing under 120 F (49 C), usual in the first days."""
-    fahrenheit = celsius * 9 / 5 + 32
-    for step in HOT_HAY:
-        if fahrenheit >= step.fahrenheit:
-            at = f"{to_places(fahrenheit, 0)} F ({to_places(celsius, 0)} C)"
-            words = f"At {at}, {step.advice}. Never walk on a hot stack. {_ASK_FIRE}"
-            return (Caution("hot-hay", "hot hay", words, step.source),)
-    return ()
+    step = heat_step(celsius)
+    if step is None:
+        return ()
+    at = f"{to_places(celsius * 9 / 5 + 32, 0)} F ({to_places(celsius, 0)} C)"
+    words = f"At {at}, {step.advice}. Never walk on a hot stack. {_ASK_FIRE}"
+    return (Caution("hot-hay", "hot hay", words, step.source),)

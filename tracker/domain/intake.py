@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from tracker.domain.findings import CAUTION, HOLD, NOTE, Finding
+from tracker.domain.heat import heat_step
 from tracker.domain.practice import COMMON, Practice
 from tracker.domain.units import last_place, to_places
 from tracker.errors import Refused
@@ -31,15 +32,6 @@ CONDITIONS: dict[str, tuple[str, str]] = {
 }
 DIFFERENCES = tuple(condition for condition, (level, _) in CONDITIONS.items() if level == HOLD)
 SEAL_STATES = ("intact", "broken", "missing", "number differs", "none")
-
-# Temperatures in degrees Celsius at which advice changes (published as 120, 150, 160 and 175 F).
-# Where published advice differs, the stricter stands: Ohio State (Sulc), Cornell, CDQAP, Mississippi State.
-_HEAT = (
-    (79, "hot spots are likely: call the fire service, do not open or move the stack"),
-    (71, "have the fire service there before the stack is moved, and check it every 2 hours"),
-    (66, "the stack is in danger: check its temperature every 2 hours"),
-    (49, "mould is likely and protein may be bound by heat: check the stack daily"),
-)
 
 
 @dataclass(frozen=True)
@@ -179,10 +171,8 @@ def _heat(celsius: Decimal | None) -> list[Finding]:
             field="temperature",
             remedy="Read it again, in degrees Celsius.",
         )
-    for limit, advice in _HEAT:
-        if celsius >= limit:
-            return [Finding("hot-hay", CAUTION, f"{celsius} C: {advice}.", ("CP",))]
-    return []
+    step = heat_step(celsius)
+    return [Finding("hot-hay", CAUTION, f"{celsius} C: {step.advice}.", ("CP",))] if step else []
 
 
 WEIGHING_KINDS = ("tare", "fresh", "dry", "dry again", "composite")

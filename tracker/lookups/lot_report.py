@@ -240,16 +240,21 @@ def _cautions(
     conditions = tuple(received.data.get("condition") or ()) if received else ()
     values = {code: value.value for code, value in on_dm.items()}
     total = dm.total.value if dm.total else None
-    return [
-        {"about": _beside(one.topic, values), "topic": one.topic, "words": one.words, "source": one.source}
-        for one in cautions.cautions_for(
+    celsius = received.data.get("temperature_c") if received else None
+    found = (
+        *cautions.cautions_for(
             values,
             total,
             sample.lot.bale_shape,
             conditions,
             forage_class=FORAGE_KINDS[sample.lot.forage],
             practice=practice,
-        )
+        ),
+        *(cautions.hot_hay(Decimal(celsius)) if celsius else ()),
+    )
+    return [
+        {"about": _beside(one.topic, values), "topic": one.topic, "words": one.words, "source": one.source}
+        for one in found
     ]
 
 
