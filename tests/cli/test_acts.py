@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -154,6 +155,12 @@ def test_the_programme_makes_a_rule_its_own_and_the_next_plan_follows_it(termina
     assert (rule()["value"], rule()["own"], rule()["source"]) == ("24", True, "our own trial")
     done(terminal, "register-lot", "Oda Meadow", "Moor", 1, *MOOR, "--bales", 100)
     assert "24 cores from the side" in done(terminal, "plan", 1, "--seed", 3)
+
+
+def test_a_plan_says_its_margins_with_the_digits_of_the_card(terminal: Terminal) -> None:
+    done(terminal, "register-lot", "Oda Meadow", "Moor", 1, *MOOR, "--bales", 100)
+    told = done(terminal, "plan", 1, "--seed", 3)
+    assert re.search(r"CP ±\d\.\d and NDF ±\d\.\d % of dry matter", told)
 
 
 @pytest.mark.parametrize("words", [("coores", 24), ("cores", "many")])

@@ -172,6 +172,10 @@ def _plan(asked: argparse.Namespace) -> None:
 
 
 def _plan_lines(lot: int, body: dict[str, Any]) -> list[str]:
+    from tracker.domain.units import number, to_places
+
+    # As the card and the report say them; --json has every digit.
+    cp, ndf = (to_places(number(body[key], field=key), 1) for key in ("cp_margin", "ndf_margin"))
     bales = ", ".join(
         pick["bale"] if pick["cores"] == "1" else f"{pick['bale']} ({pick['cores']})"
         for pick in body["picks"]
@@ -181,7 +185,7 @@ def _plan_lines(lot: int, body: dict[str, Any]) -> list[str]:
         f"{body['cores']} cores from the {body['entry']}, {body['depth_mm']} mm deep, {body['probe']['name']}.",
         f"Bales in walking order (cores if not 1): {bales}.",
         f"Composite about {body['mass_g']} g fresh ({body['mass_least_g']} to {body['mass_most_g']} g).",
-        f"Margin of the lot mean, 95 %: CP ±{body['cp_margin']} and NDF ±{body['ndf_margin']} % of dry matter.",
+        f"Margin of the lot mean, 95 %: CP ±{cp} and NDF ±{ndf} % of dry matter.",
         body["when"],
     ]
     return [*lines, f"Caution: {body['mass_advice']}"] if body["mass_advice"] else lines
