@@ -110,6 +110,7 @@ def reported(terminal: Terminal, code: str) -> None:
     assert terminal.ask("report", code, "--out", "r.json") == f"Report {number} is in r.json.\n"
     body = json.loads(Path("r.json").read_text(encoding="utf-8"))
     assert body == terminal.ask_json("report", code) == json.loads(terminal.ask("report", code))
+    assert body == terminal.ask_json("report", number.lower())
     assert [one["dm"] for one in body["results"] if one["code"] == "CP"] == ["18.6"]
 
 

@@ -94,3 +94,13 @@ def test_a_known_file_is_said_to_be_known(bench: Bench) -> None:
 def test_a_file_that_is_refused_whole_is_refused_at_its_preview(bench: Bench, source: str, code: str) -> None:
     step = lambda s: preview_results(s, source, "run.csv", b"a,b\n1,2\n", act(s, "ana", 1400))  # noqa: E731
     assert refused(bench.season, step).code == code
+
+
+def test_a_file_too_long_to_be_looked_at_is_refused_and_still_taken_in(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tracker.steps.preview_results.MOST_LINES", 2)
+    content = written([row(code) for code in bench.codes[:3]])
+    error = refused(bench.season, lambda s: preview_results(s, NIR, "run.csv", content, act(s, "ana", 1400)))
+    assert error.code == "too-long-to-look-at"
+    assert taken_in(bench, content).taken == 3

@@ -12,7 +12,7 @@ from threading import Barrier
 
 import pytest
 from sqlalchemy import func, select, text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, OperationalError
 
 from tests.storage.conftest import NOON
 from tracker.errors import Conflict, NotFound, Refused
@@ -253,3 +253,8 @@ def test_a_refusal_is_said_even_where_it_cannot_be_kept(database: Database) -> N
     with pytest.raises(Refused) as caught, database.act("weigh", "ines", {}):
         refuse()
     assert caught.value.code == "not-a-weight"
+
+
+def test_a_fault_of_the_program_does_not_pass_for_a_busy_database(database: Database) -> None:
+    with pytest.raises(OperationalError, match="no such column"), database.act("x", "ines", {}) as session:
+        session.execute(text("select shoe_size from party"))

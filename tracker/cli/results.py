@@ -59,7 +59,7 @@ def add(commands: Any) -> None:
     release = on_sample(commands, "release", "issue a sample's report, or its next version", _release)
     release.add_argument("--reason", default="", help="why there is another version")
     report = command(commands, "report", "write an issued report as PDF or JSON", _report, acts=False)
-    report.add_argument("sample", help="the tag's code, or `lot 12`")
+    report.add_argument("sample", help="the report's number, the tag's code, or `lot 12`")
     report.add_argument("--version", type=integer, help="else the latest")
     report.add_argument(
         "--out", metavar="FILE", help="a name ending in .pdf or .json; else JSON on the terminal"
@@ -199,12 +199,16 @@ def _report(asked: argparse.Namespace) -> None:
     import json
 
     from tracker.lookups.find import sample_ever_named
-    from tracker.lookups.issued_reports import issued_report
+    from tracker.lookups.issued_reports import issued_report, report_numbered
 
     if asked.out is not None and not asked.out.lower().endswith((".pdf", ".json")):
         raise _no_report_file(asked.out)
     with reading(asked) as session:
-        issued = issued_report(session, sample_ever_named(session, asked.sample).id, asked.version)
+        if asked.sample.upper().startswith("R-"):
+            of_sample, _, version = asked.sample.rpartition("-")
+            issued = report_numbered(session, f"{of_sample.upper()}-{version.lower()}")
+        else:
+            issued = issued_report(session, sample_ever_named(session, asked.sample).id, asked.version)
     if asked.out is None:
         print(as_json(issued.body))
         return

@@ -7,7 +7,10 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
+from tracker.errors import Refused
 from tracker.steps.record_results import LineTold, Taken, record_results
+
+MOST_LINES = 3000
 
 
 @dataclass(frozen=True)
@@ -21,11 +24,24 @@ class Preview:
 def preview_results(
     session: Session, source: str, name: str, content: bytes, act: Act, *, sheet: str | None = None
 ) -> Preview:
-    """What record_results would do now; nothing of it is kept. Raises what it raises."""
+    """What record_results would do now; nothing of it is kept. Raises what it raises, and Refused
+    `too-long-to-look-at`: while a file is looked at, nobody else can record anything.
+    """
     lines: list[LineTold] = []
+
+    def told(line: LineTold) -> None:
+        lines.append(line)
+        if len(lines) > MOST_LINES:
+            raise Refused(
+                "too-long-to-look-at",
+                f"{name} has more than {MOST_LINES} rows.",
+                field="file",
+                remedy="Divide it, or take it in by `tracker import-analyses` when nobody is at the bench.",
+            )
+
     trial = session.begin_nested()
     try:
-        taken = record_results(session, source, name, content, act, sheet=sheet, told=lines.append)
+        taken = record_results(session, source, name, content, act, sheet=sheet, told=told)
     finally:
         trial.rollback()
     return Preview(taken, tuple(lines))

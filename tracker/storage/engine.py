@@ -28,6 +28,8 @@ PRAGMAS = (
     "recursive_triggers=ON",
     f"busy_timeout={BUSY_MS}",
 )
+# What SQLite says of trouble that is not the program's.
+PASSING = ("locked", "busy", "readonly", "full", "disk i/o", "unable to open")
 VERSIONS = Path(__file__).parent / "migrations" / "versions"
 
 
@@ -77,6 +79,9 @@ class Database:
                 self._keep(name, by, given, conflict)
                 raise conflict from clash
             except OperationalError as busy:
+                # A fault of ours must not pass for a busy disk.
+                if not any(word in str(busy.orig).lower() for word in PASSING):
+                    raise
                 raise Conflict(
                     "database-busy",
                     f"The season could not be written: {busy.orig}.",
