@@ -52,6 +52,7 @@ RUNS = ("results_bench_nir.csv", "results_bench_nir_rerun.csv")
 def moments(season: Season) -> Iterator[Moment]:
     """Everything of this part of the season, in no order."""
     yield Moment(moment(START), LEAD, "add source", lambda session, act: _sources(season, session, act))
+    yield from _balances(season)
     sealed = {
         row["lot"]: row["seal_read"] for row in season.rows("handovers.csv") if row["seal_state"] == "intact"
     }

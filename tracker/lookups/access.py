@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
 
 from tracker.domain.custody import Party
-from tracker.storage.access import Account, SignedIn
+from tracker.storage.access import Account, SignedIn, secret_hash
 from tracker.storage.people import as_party
 
 # A bench is used all day by the same person; a shift is the longest that one sign-in lasts.
@@ -31,7 +30,7 @@ def signed_in(session: Session, token: str, now: datetime) -> Person | None:
     """The person behind a sign-in's token; None when it has ended, was idle too long, or never was."""
     wanted = (
         select(SignedIn)
-        .where(SignedIn.token_hash == hashlib.sha256(token.encode()).hexdigest())
+        .where(SignedIn.token_hash == secret_hash(token))
         .options(joinedload(SignedIn.account).joinedload(Account.party))
     )
     found = session.scalar(wanted)

@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.errors import NotFound
-from tracker.storage.results import ReportVersion
+from tracker.storage.results import ReportVersion, latest_report
 
 
 @dataclass(frozen=True)
@@ -25,10 +25,11 @@ class Issued:
 
 def issued_report(session: Session, sample_id: int, version: int | None = None) -> Issued:
     """The sample's latest report, or the version asked for. Raises NotFound `no-report`."""
-    wanted = select(ReportVersion).where(ReportVersion.sample_id == sample_id)
-    if version is not None:
-        wanted = wanted.where(ReportVersion.version == version)
-    row = session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
+    if version is None:
+        row = latest_report(session, sample_id)
+    else:
+        wanted = select(ReportVersion).where(ReportVersion.sample_id == sample_id)
+        row = session.scalar(wanted.where(ReportVersion.version == version))
     return _issued(row, "sample", "No such report was issued for this sample.")
 
 
@@ -40,8 +41,7 @@ def report_numbered(session: Session, number: str) -> Issued:
 
 def latest_version(session: Session, sample_id: int) -> Issued | None:
     """The sample's latest report, None before the first."""
-    wanted = select(ReportVersion).where(ReportVersion.sample_id == sample_id)
-    row = session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
+    row = latest_report(session, sample_id)
     return None if row is None else _issued(row, "sample", "")
 
 

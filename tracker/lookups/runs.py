@@ -13,7 +13,7 @@ from tracker.domain.check_samples import CHECK
 from tracker.errors import NotFound, Refused
 from tracker.files.column_map import load_column_map
 from tracker.lookups.bench_queue import Waiting, waiting
-from tracker.storage.analysis import Source, SourceMap
+from tracker.storage.analysis import Source, map_in_force
 from tracker.storage.people import party_names
 from tracker.storage.runs import RunList, check_names
 
@@ -119,6 +119,6 @@ def run_table(session: Session, run: Run, profile: str) -> list[Sequence[object]
             ("Cup", "What", "Code", "Filled"),
             *((row.position, word, row.code, "") for row, word in rows),
         ]
-    newest = select(SourceMap.body).where(SourceMap.source_id == run.source_id)
-    body = session.scalars(newest.order_by(SourceMap.version.desc()).limit(1)).one()
-    return [("Position", load_column_map(body).sample), *((row.position, row.code) for row in run.rows)]
+    kept = map_in_force(session, run.source_id)
+    assert kept is not None  # a source is added with its map
+    return [("Position", load_column_map(kept.body).sample), *((row.position, row.code) for row in run.rows)]

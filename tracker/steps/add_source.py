@@ -9,7 +9,7 @@ from tracker.domain.custody import Act
 from tracker.errors import Refused
 from tracker.files.column_map import load_column_map
 from tracker.steps.add_people import named
-from tracker.storage.analysis import Source, SourceMap
+from tracker.storage.analysis import Source, SourceMap, map_in_force
 
 KINDS = ("instrument", "laboratory")
 
@@ -36,9 +36,7 @@ def add_source_map(
         source = Source(name=name, kind=kind, added_at=act.now)
         session.add(source)
         session.flush()
-    newest = session.scalar(
-        select(SourceMap).where(SourceMap.source_id == source.id).order_by(SourceMap.version.desc()).limit(1)
-    )
+    newest = map_in_force(session, source.id)
     body = column_map.as_json()
     if newest is not None and newest.body == body:
         return newest

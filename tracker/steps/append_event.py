@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
@@ -67,6 +68,12 @@ def on_tag(session: Session, kind: str, subject: Tag, data: Mapping[str, Any], a
     session.add(row)
     session.flush()
     return row
+
+
+def late_words(session: Session, sample: Sample, at: datetime, why: str) -> str:
+    """`why`, where something that happened after `at` is recorded of the sample already; else nothing."""
+    last = session.get_one(StandingRow, sample.id).last_at
+    return why if at < last else ""
 
 
 def following(act: Act, number: int | None = None) -> Act:

@@ -9,10 +9,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from tracker.domain.balance_check import affected, judge_check
-from tracker.domain.custody import ENDED, Act
-from tracker.steps.append_event import following, on_sample, standing_of
+from tracker.domain.custody import Act
+from tracker.steps.append_event import following, on_sample
 from tracker.storage.coring import Sample
-from tracker.storage.custody import Undone
+from tracker.storage.custody import Undone, has_ended
 from tracker.storage.equipment import BalanceCheck, balance_named, checks_of
 from tracker.storage.intake import Weighing
 
@@ -63,7 +63,7 @@ def _weighings(session: Session, name: str) -> list[tuple[tuple[int, int], datet
 
 def _hold(session: Session, number: int, name: str, words: str, act: Act) -> bool:
     sample = session.get_one(Sample, number)
-    if standing_of(session, sample).state in ENDED:
+    if has_ended(session, sample.id):
         return False
     reason = f"Weighed on balance {name} since its last good check, and it failed the next. {words}"
     on_sample(session, "held", sample, {"reason": reason}, following(act))

@@ -21,7 +21,7 @@ from tracker.domain.check_samples import (
 from tracker.domain.custody import Act
 from tracker.domain.findings import Finding
 from tracker.files.results_file import ReportedValue, ResultRow
-from tracker.steps.append_event import following, on_sample, standing_of
+from tracker.steps.append_event import following, late_words, on_sample
 from tracker.storage.analysis import ResultFile
 from tracker.storage.coring import Sample
 from tracker.storage.runs import CheckLimit, CheckReading, RunList, check_names, limit_in_force
@@ -135,6 +135,5 @@ def _reason(rejected: Iterable[CheckReading]) -> str:
 
 def _in_order(session: Session, sample: Sample, file: ResultFile, act: Act) -> Act:
     """The act with the reason why it comes late, where the file came in after something else had happened."""
-    last = standing_of(session, sample).last_at
-    late = f"Taken in from {file.name}." if last is not None and act.occurred_at < last else ""
+    late = late_words(session, sample, act.occurred_at, f"Taken in from {file.name}.")
     return replace(following(act), late_reason=act.late_reason or late)

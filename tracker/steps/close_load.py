@@ -5,13 +5,13 @@ from __future__ import annotations
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import ENDED, Act
+from tracker.domain.custody import Act
 from tracker.errors import Conflict, NotFound, Refused
-from tracker.steps.append_event import on_sample, standing_of
+from tracker.steps.append_event import on_sample
 from tracker.steps.end_sample import lose
 from tracker.steps.print_tags import require_reason
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow
+from tracker.storage.custody import EventRow, has_ended
 from tracker.storage.intake import LoadClosed, OvenLoad, OvenPlace, SetAside, weighings_in_force
 
 
@@ -91,4 +91,4 @@ def _settled(session: Session, load: OvenLoad, place: OvenPlace) -> bool:
     ]
     if dry or session.scalar(select(SetAside.id).where(SetAside.place_id == place.id)) is not None:
         return True
-    return standing_of(session, session.get_one(Sample, place.sample_id)).state in ENDED
+    return has_ended(session, place.sample_id)

@@ -8,14 +8,15 @@ from decimal import Decimal
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import ENDED, Act
+from tracker.domain.custody import Act
 from tracker.domain.dry_matter import load_findings
 from tracker.domain.findings import Finding
 from tracker.domain.times import offset_minutes
 from tracker.domain.units import positive
 from tracker.errors import Conflict, NotFound, Refused
-from tracker.steps.append_event import following, on_sample, standing_of
+from tracker.steps.append_event import following, on_sample
 from tracker.storage.coring import Sample
+from tracker.storage.custody import has_ended
 from tracker.storage.intake import OvenLoad, OvenPlace
 from tracker.storage.kept import practice_in_force
 
@@ -94,7 +95,7 @@ def empty_oven(session: Session, name: str, act: Act) -> tuple[OvenLoad, tuple[F
     places = select(OvenPlace).where(OvenPlace.load_id == load.id).order_by(OvenPlace.position)
     for place in session.scalars(places).all():
         sample = session.get_one(Sample, place.sample_id)
-        if standing_of(session, sample).state in ENDED:
+        if has_ended(session, sample.id):
             # A sack lost from the oven must not keep the others in it.
             continue
         data = {"load": name, "oven": load.oven, "hours": format(hours.quantize(Decimal("0.01")), "f")}

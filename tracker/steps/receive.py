@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import Act, Event
+from tracker.domain.custody import Act, Event, fold
 from tracker.domain.findings import HOLD, Finding
 from tracker.domain.intake import Receipt, judge_receipt
 from tracker.domain.units import number
@@ -39,7 +39,8 @@ def receive(
     temperature_c in degrees Celsius; unannounced: why it came without having been signed away; remarks and more:
     what else is to be kept of this receipt. Raises what domain.intake.judge_receipt and custody raise.
     """
-    standing = standing_of(session, sample)
+    events = events_of(session, sample.id)
+    standing = fold(events)
     degrees = None if temperature_c is None else number(temperature_c, field="temperature_c")
     receipt = Receipt(
         conditions=tuple(condition),
@@ -50,7 +51,7 @@ def receive(
         packages_expected=packages_expected,
         packages_found=packages_found,
         discrepancy=discrepancy,
-        age_days=_age_days(events_of(session, sample.id), act),
+        age_days=_age_days(events, act),
     )
     findings = list(judge_receipt(receipt, practice_in_force(session)))
     if unannounced.strip() and standing.transfer is None:

@@ -23,10 +23,18 @@ from tracker.errors import NotFound, Refused, TrackerError
 from tracker.files.column_map import ColumnMap, load_column_map
 from tracker.files.results_file import ReportedValue, ResultRow, each_result, suggest_codes
 from tracker.files.table_file import read_table
-from tracker.steps.append_event import on_sample, standing_of
+from tracker.steps.append_event import late_words, on_sample, standing_of
 from tracker.steps.check_run import RunsOf, hold_where_rejected, record_check, runs_of
 from tracker.steps.judge_analysis import judged
-from tracker.storage.analysis import Analysis, ParkedRow, ResultFile, ResultValue, Source, SourceMap
+from tracker.storage.analysis import (
+    Analysis,
+    ParkedRow,
+    ResultFile,
+    ResultValue,
+    Source,
+    SourceMap,
+    map_in_force,
+)
 from tracker.storage.coring import Sample
 from tracker.storage.kept import practice_in_force
 from tracker.storage.runs import CheckReading
@@ -143,21 +151,16 @@ def event_kind(source: Source) -> str:
 
 
 def _map_in_force(session: Session, source: str) -> tuple[SourceMap, Source]:
-    row = session.execute(
-        select(SourceMap, Source)
-        .join(Source, Source.id == SourceMap.source_id)
-        .where(Source.name == source)
-        .order_by(SourceMap.version.desc())
-        .limit(1)
-    ).first()
-    if row is None:
+    origin = session.scalar(select(Source).where(Source.name == source))
+    kept = None if origin is None else map_in_force(session, origin.id)
+    if origin is None or kept is None:
         raise NotFound(
             "unknown-source",
             f"There is no source called {source!r}.",
             field="source",
             remedy="Add it with its column map: `tracker add-source`.",
         )
-    return row[0], row[1]
+    return kept, origin
 
 
 def _again(session: Session, file: ResultFile) -> Taken:
@@ -383,6 +386,5 @@ def _at_scan(session: Session, sample: Sample, row: ResultRow, file: ResultFile,
     if row.scanned_at is None:
         return act
     when: datetime = moment(row.scanned_at)
-    last = standing_of(session, sample).last_at
-    late = f"Taken in from {file.name}." if last is not None and when < last else ""
+    late = late_words(session, sample, when, f"Taken in from {file.name}.")
     return replace(act, at=when, late_reason=act.late_reason or late)

@@ -18,7 +18,7 @@ from tracker.steps.print_tags import require_reason
 from tracker.storage.analysis import values_in_force
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
-from tracker.storage.results import ReportVersion
+from tracker.storage.results import ReportVersion, latest_report
 
 # Who may answer for a report (ISO/IEC 17025:2017, 7.8.2.1 o: the person authorising it is named).
 MAY_RELEASE = ("analyst", "lead")
@@ -48,7 +48,7 @@ def release_results(
             remedy="Take in its results first: `tracker import-analyses`.",
         )
     require_second_person(session, _took_in(session, sample), act)
-    before = _latest(session, sample)
+    before = latest_report(session, sample.id)
     if before is not None:
         require_reason(reason)
     code = standing_of(session, sample).code or f"LOT{sample.lot_id}-{sample.number}"
@@ -85,11 +85,6 @@ def _took_in(session: Session, sample: Sample) -> set[str]:
     """Who took in the analyses whose values stand."""
     named = {analysis.event_id for analysis, _ in values_in_force(session, sample.id).values()}
     return set(session.scalars(select(EventRow.by).where(EventRow.event_id.in_(named))))
-
-
-def _latest(session: Session, sample: Sample) -> ReportVersion | None:
-    wanted = select(ReportVersion).where(ReportVersion.sample_id == sample.id)
-    return session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
 
 
 _COMPARED = ("dm", "ar", "unit", "margin")

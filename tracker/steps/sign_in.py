@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from datetime import datetime, timedelta
 
@@ -13,7 +12,7 @@ from sqlalchemy.orm import Session, joinedload
 
 from tracker.errors import Conflict, NotFound, Refused
 from tracker.steps.add_people import add_party
-from tracker.storage.access import AccessLink, Account, Attempt, SignedIn
+from tracker.storage.access import AccessLink, Account, Attempt, SignedIn, secret_hash
 from tracker.storage.people import PartyRow, party
 
 # OWASP Password Storage Cheat Sheet: argon2id with m >= 19456 KiB, t >= 2, p = 1.
@@ -24,11 +23,6 @@ TRIES, TRIES_WITHIN = 10, timedelta(minutes=15)
 TRIES_KEPT = timedelta(days=1)
 # Compared against when nobody has the name, so that the answer takes as long.
 _NOBODY = HASHER.hash(secrets.token_urlsafe(16))
-
-
-def secret_hash(token: str) -> str:
-    """SHA-256 of a drawn token: it has 256 random bits, above the 112 from which OWASP ASVS 6.5.2 lets it do."""
-    return hashlib.sha256(token.encode()).hexdigest()
 
 
 def make_account(session: Session, party_key: str, by: str, now: datetime) -> str:

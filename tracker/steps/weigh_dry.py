@@ -7,12 +7,12 @@ from decimal import Decimal
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import ENDED, Act
+from tracker.domain.custody import Act
 from tracker.errors import Refused
-from tracker.steps.append_event import following, on_sample, standing_of
+from tracker.steps.append_event import following, on_sample
 from tracker.steps.weigh_in import weigh
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow
+from tracker.storage.custody import EventRow, has_ended
 from tracker.storage.intake import OvenLoad, OvenPlace
 
 DIFFER = "dry-weighings-differ"
@@ -52,7 +52,7 @@ def weigh_dry(
     differ = [found["words"] for found in event.data.get("findings", ()) if found["code"] == DIFFER]
     for place in places if differ else ():
         other = session.get_one(Sample, place.sample_id)
-        if standing_of(session, other).state not in ENDED:
+        if not has_ended(session, other.id):
             reason = f"Load {load}: the sack at one place weighed otherwise when weighed again. {differ[0]}"
             on_sample(session, "held", other, {"reason": reason}, following(act))
     return event

@@ -125,6 +125,12 @@ class ParkedAnswer(Base):
     at: Mapped[datetime] = mapped_column(Utc)
 
 
+def map_in_force(session: Session, source_id: int) -> SourceMap | None:
+    """The source's latest column map, None before the first."""
+    wanted = select(SourceMap).where(SourceMap.source_id == source_id)
+    return session.scalar(wanted.order_by(SourceMap.version.desc()).limit(1))
+
+
 def analyses_of(session: Session, sample_id: int) -> list[Analysis]:
     """The sample's analyses with their values, files and sources: the one chosen last first, then the newest."""
     ranks = _ranks(session, sample_id)

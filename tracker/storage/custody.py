@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import ForeignKey, Index, Text, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from tracker.domain.custody import Event
+from tracker.domain.custody import ENDED, Event
 from tracker.domain.times import at_offset
 from tracker.storage.base import Base, Plain, Utc
 
@@ -90,6 +90,11 @@ def as_event(row: EventRow) -> Event:
         clock_doubted=row.device_at is not None,
         device=row.device,
     )
+
+
+def has_ended(session: Session, sample_id: int) -> bool:
+    """Whether nothing more can be done with the sample."""
+    return session.get_one(StandingRow, sample_id).state in ENDED
 
 
 def next_seq(session: Session) -> int:

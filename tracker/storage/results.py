@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Text, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy import ForeignKey, Text, UniqueConstraint, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.storage.base import Base, Plain, Utc
 
@@ -26,3 +26,9 @@ class ReportVersion(Base):
     reason: Mapped[str] = mapped_column(Text)
     issued_at: Mapped[datetime] = mapped_column(Utc)
     issued_by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+
+
+def latest_report(session: Session, sample_id: int) -> ReportVersion | None:
+    """The latest version of the sample's report, None before the first."""
+    wanted = select(ReportVersion).where(ReportVersion.sample_id == sample_id)
+    return session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
