@@ -11,7 +11,6 @@ import pytest
 from tests.makers import at, make_people
 from tracker.storage.engine import Database
 
-
 # What takes minutes begins first, so that the other cores have done all the rest when it ends.
 LONG = ("test_bench_day.py",)
 

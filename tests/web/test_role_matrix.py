@@ -71,6 +71,7 @@ lab.run_file                  -         -         -      yes     yes
 lab.run_made                  -         -         -      yes     yes
 lab.runs                      -         -         -      yes     yes
 office.active                 -         -         -       -      yes
+office.found                  -        yes       yes     yes     yes
 office.first_page             -        yes       yes     yes     yes
 office.invited                -         -         -       -      yes
 office.link_page             yes       yes       yes     yes     yes

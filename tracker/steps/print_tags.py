@@ -15,6 +15,7 @@ from tracker.domain.tag import ISSUED, PRINTED
 from tracker.errors import Refused
 from tracker.steps.append_event import following, on_tag
 from tracker.storage.lots import lot_numbered
+from tracker.storage.search_words import keep_tag_words
 from tracker.storage.tags import PrintRun, Tag, tag_coded
 
 
@@ -59,6 +60,7 @@ def print_tags(
     ]
     session.add_all([one.tag for one in printed])
     session.flush()
+    keep_tag_words(session, [one.tag for one in printed])
     for one in printed:
         on_tag(session, "tag printed", one.tag, {"code": one.tag.code, "run": run.id}, act)
     return run, printed

@@ -14,12 +14,27 @@ from tracker.storage import (
     people,
     results,
     runs,
+    search_words,
     tags,
 )
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, intake, analysis, runs, results)
+ROOMS = (
+    kept,
+    people,
+    access,
+    equipment,
+    lots,
+    coring,
+    tags,
+    search_words,
+    custody,
+    intake,
+    analysis,
+    runs,
+    results,
+)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
