@@ -22,6 +22,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
     ),
     "import-lots": ("lots.csv",),
     "lots": (),
+    "search": ("second", "cutting"),
     "plan": ("{unplanned}", "--seed", "3"),
     "coring-card": ("{planned}", "--out", "card.pdf"),
     "cored": ("{planned}",),
