@@ -23,6 +23,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "import-lots": ("lots.csv",),
     "lots": (),
     "search": ("second", "cutting"),
+    "export": ("lots", "--out", "lots.csv"),
     "plan": ("{unplanned}", "--seed", "3"),
     "coring-card": ("{planned}", "--out", "card.pdf"),
     "cored": ("{planned}",),

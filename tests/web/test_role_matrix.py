@@ -71,6 +71,8 @@ lab.run_file                  -         -         -      yes     yes
 lab.run_made                  -         -         -      yes     yes
 lab.runs                      -         -         -      yes     yes
 office.active                 -         -         -       -      yes
+office.exports                -         -         -       -      yes
+office.fields_map             -         -         -       -      yes
 office.found                  -        yes       yes     yes     yes
 office.first_page             -        yes       yes     yes     yes
 office.invited                -         -         -       -      yes
@@ -79,9 +81,12 @@ office.link_used             yes       yes       yes     yes     yes
 office.people                 -         -         -       -      yes
 office.people_added           -         -         -       -      yes
 office.reset                  -         -         -       -      yes
+office.season_archive         -         -         -       -      yes
 office.sign_in_now           yes       yes       yes     yes     yes
 office.sign_in_page          yes       yes       yes     yes     yes
 office.sign_out_now           -        yes       yes     yes     yes
+office.table_csv              -         -         -       -      yes
+office.table_xlsx             -         -         -       -      yes
 office.tags                   -         -        yes     yes     yes
 office.tags_printed           -         -        yes     yes     yes
 office.test_page              -         -        yes     yes     yes
