@@ -90,6 +90,7 @@ office.table_xlsx             -         -         -       -      yes
 office.tags                   -         -        yes     yes     yes
 office.tags_printed           -         -        yes     yes     yes
 office.test_page              -         -        yes     yes     yes
+office.year                   -         -         -       -      yes
 scan.find                     -        yes       yes     yes     yes
 scan.opened                  yes       yes       yes     yes     yes
 scan.way                      -        yes       yes     yes     yes

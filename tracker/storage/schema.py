@@ -12,6 +12,7 @@ from tracker.storage import (
     kept,
     lots,
     people,
+    released,
     results,
     runs,
     search_words,
@@ -34,6 +35,7 @@ ROOMS = (
     analysis,
     runs,
     results,
+    released,
 )
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
