@@ -80,6 +80,8 @@ office.link_page             yes       yes       yes     yes     yes
 office.link_used             yes       yes       yes     yes     yes
 office.people                 -         -         -       -      yes
 office.people_added           -         -         -       -      yes
+office.figure                 -         -         -       -      yes
+office.programme              -         -         -       -      yes
 office.reset                  -         -         -       -      yes
 office.season_archive         -         -         -       -      yes
 office.sign_in_now           yes       yes       yes     yes     yes

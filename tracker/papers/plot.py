@@ -51,6 +51,35 @@ def boxes(rows: Sequence[Box], axis: str, title: str) -> str:
         return _svg(figure, title)
 
 
+@dataclass(frozen=True)
+class Bar:
+    """One row: counts that stand one after the other, the darker the later."""
+
+    label: str
+    counts: tuple[int, ...]
+
+
+def bars(rows: Sequence[Bar], axis: str, title: str) -> str:
+    """Counts as bars from above, each with its sum at the end. No rows, no picture."""
+    if not rows:
+        return ""
+    from matplotlib.ticker import MaxNLocator
+
+    with _figure(len(rows)) as (figure, axes):
+        for place, row in enumerate(rows):
+            left = 0
+            for number, count in enumerate(row.counts):
+                shade = (number + 1) / len(row.counts)
+                axes.barh(-place, count, left=left, height=0.6, color=INK, alpha=shade, lw=0)
+                left += count
+            axes.annotate(str(left), (left, -place), xytext=(4, 0), textcoords="offset points", va="center")
+        axes.set_yticks([-place for place in range(len(rows))], [row.label for row in rows])
+        axes.set_xlabel(axis)
+        axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+        axes.margins(x=0.1, y=0.6 / len(rows))
+        return _svg(figure, title)
+
+
 def _box(axes: Axes, y: float, row: Box) -> None:
     lower, median, upper = float(row.lower), float(row.median), float(row.upper)
     axes.barh(y, upper - lower, left=lower, height=0.6, color=INK, alpha=NOW if row.filled else BEFORE, lw=0)

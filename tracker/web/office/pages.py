@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from tracker.web.office import exports, first, people, searching, sign_in, tags, year
+from tracker.web.office import exports, first, people, programme, searching, sign_in, tags, year
 from tracker.web.office.door import door
 
 # Importing a module puts its pages behind the door.
-MODULES = (first, searching, sign_in, people, tags, exports, year)
+MODULES = (first, searching, sign_in, people, tags, exports, year, programme)
 
 __all__ = ["MODULES", "door"]
