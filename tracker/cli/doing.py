@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 Run = Callable[[argparse.Namespace], int | None]
 # Not part of what a person asked for, and so not kept with a refusal.
 _OURS = ("run", "json", "database", "by", "kept")
-# What SQLite can hold and an int in Python need not.
-LARGEST = 2**63 - 1
+# What a column can hold and an int in Python need not.
+LARGEST = 2**31 - 1
 
 
 def command(commands: Any, name: str, words: str, run: Run, *, acts: bool = True) -> argparse.ArgumentParser:

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from tracker.storage.migrations.guards import only_grows
+
 revision = "0003"
 down_revision = "0002"
 branch_labels = None
@@ -239,9 +241,4 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_photo_event_id"), ["event_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_photo_sha256"), ["sha256"], unique=False)
 
-    for table in APPEND_ONLY:
-        for change in ("update", "delete"):
-            op.execute(
-                f"create trigger {table}_no_{change} before {change} on {table} "
-                f"begin select raise(abort, '{table} only grows'); end"
-            )
+    only_grows(*APPEND_ONLY)
