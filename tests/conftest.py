@@ -11,7 +11,6 @@ from tests.databases import KINDS, Cluster, Databases, Files, begin_cluster
 from tests.makers import at, make_people
 from tracker.storage.engine import Database
 
-
 # What takes minutes begins first, so that the other cores have done all the rest when it ends.
 LONG = ("test_bench_day.py",)
 
@@ -22,7 +21,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 # What rests on the database itself is tried on both; pages and commands, which rest on these, on SQLite.
-ON_BOTH = ("storage", "steps", "lookups")
+ON_BOTH = ("storage", "steps", "lookups", "rules")
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

@@ -10,19 +10,19 @@ import pwd
 import shutil
 import subprocess
 import tempfile
-import time
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
 
 import psycopg
 import pytest
-
-from tracker.storage.engine import Database
+from sqlalchemy import make_url
 
 # Set where a machine without PostgreSQL is a fault of the machine, as in CI.
 REQUIRED = "TRACKER_TESTS_POSTGRESQL"
 KINDS = ("sqlite", "postgresql")
+# A copy is some thousand files written; in memory that takes a moment, on a busy disk a second.
+MEMORY, ENOUGH_BYTES = Path("/dev/shm"), 2_000_000_000
 Build = Callable[[str], None]
 # Nobody pulls the plug on a test, and one that is about the disk says so to its own connection.
 SETTINGS = {
@@ -73,7 +73,7 @@ class Cluster:
     def __init__(self, programs: Path) -> None:
         self.programs = programs
         # A short way, since a socket's name has 107 characters at most; root may not run a server.
-        self.folder = Path(tempfile.mkdtemp(prefix="hay-pg-"))
+        self.folder = Path(tempfile.mkdtemp(prefix="hay-pg-", dir=_in_memory()))
         self.user = _somebody_else() if os.getuid() == 0 else None
         if self.user:
             shutil.chown(self.folder, self.user)
@@ -146,7 +146,7 @@ Databases = Files | Cluster
 
 def name_in(address: str) -> str:
     """The database's name in an address of the cluster."""
-    return address.rsplit("/@/", 1)[-1].split("@/", 1)[-1].split("?")[0]
+    return str(make_url(address).database)
 
 
 def begin_cluster() -> Cluster:
@@ -176,6 +176,13 @@ def server_programs() -> Path | None:
     return found if (found / "initdb").exists() else None
 
 
+def _in_memory() -> Path | None:
+    """A folder that is no disk, where there is one with room; else wherever passing files go."""
+    if os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ENOUGH_BYTES:
+        return MEMORY
+    return None
+
+
 def _somebody_else() -> str:
     """An account that may run a server, for tests that are run as root."""
     for name in ("postgres", "nobody"):
@@ -184,19 +191,3 @@ def _somebody_else() -> str:
         except KeyError:
             continue
     pytest.skip("PostgreSQL does not run as root, and there is no account `postgres` or `nobody`")
-
-
-def wait_for(address: str, seconds: float = 10) -> None:
-    """Until the database answers."""
-    end = time.monotonic() + seconds
-    while True:
-        database = Database(address)
-        try:
-            with database.engine.connect():
-                return
-        except Exception:
-            if time.monotonic() > end:
-                raise
-            time.sleep(0.05)
-        finally:
-            database.close()

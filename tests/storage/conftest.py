@@ -54,7 +54,11 @@ class Raw:
         """Whatever SQL, with a ? for each value; the rows it gives."""
         if self.file is None:
             statement = statement.replace("?", "%s")
-        found = self.on.execute(statement, values or None) if self.file is None else self.on.execute(statement, values)
+        found = (
+            self.on.execute(statement, values or None)
+            if self.file is None
+            else self.on.execute(statement, values)
+        )
         return list(found.fetchall()) if found.description else []
 
     def plant(self, statement: str, *values: object) -> None:

@@ -96,5 +96,7 @@ def test_the_tables_that_only_grow_are_the_same_everywhere(raw: Raw) -> None:
     if raw.file is None:
         listed = "select tgrelid::regclass::text, tgname from pg_trigger where not tgisinternal"
         changes.append("truncate")
-    assert set(raw(listed)) == {(table, f"{table}_no_{change}") for table in APPEND_ONLY for change in changes}
+    assert set(raw(listed)) == {
+        (table, f"{table}_no_{change}") for table in APPEND_ONLY for change in changes
+    }
     assert set(APPEND_ONLY) <= set(METADATA.tables)

@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from tracker.errors import Conflict, NotFound, TrackerError
+from tracker.storage import grants
 from tracker.storage.faults import is_lost, is_passing, is_taken, words_of
 from tracker.storage.kept import keep_refusal
 from tracker.storage.turn import TurnDidNotCome, turn
@@ -115,7 +116,9 @@ class Database:
                 # A fault of ours must not pass for a busy disk.
                 if not is_passing(fault):
                     raise
-                raise (_unsure(fault) if ending and is_lost(fault) else _busy("written", words_of(fault))) from fault
+                raise (
+                    _unsure(fault) if ending and is_lost(fault) else _busy("written", words_of(fault))
+                ) from fault
 
     @contextmanager
     def _in_turn(self) -> Iterator[None]:
@@ -134,13 +137,20 @@ class Database:
             keep_refusal(session, self.clock(), name, by, given, refused)
             session.commit()
 
-    def migrate(self) -> None:
-        """Bring the tables up to this program's version; does nothing where they are."""
+    def migrate(self, *, let: str | None = None) -> None:
+        """Bring the tables up to this program's version; does nothing where they are.
+
+        let: the account of a PostgreSQL that the pages run under, to be given its rights; those who have them
+        keep them. Raises NotFound `unknown-account`.
+        """
         # Alembic takes a while to import, and only this needs it.
         from tracker.storage.migrations import upgrade
 
         with self._writing.begin() as connection:
             upgrade(connection)
+            grants.let_again(connection)
+            if let is not None:
+                grants.let(connection, let)
 
     def check_version(self) -> None:
         """Nothing, if the tables are this program's; else NotFound `database-missing` or `database-version`."""
@@ -149,7 +159,7 @@ class Database:
         if found is None:
             raise NotFound(
                 "database-missing",
-                f"There is no season in {self.engine.url.render_as_string()}.",
+                f"There is no season in {self.shown}.",
                 remedy="Make one with `tracker init`, or name another with --database or TRACKER_DATABASE.",
             )
         if found != newest_version():

@@ -1,4 +1,4 @@
-"""Who may sign in, what was taken back, balances and their checks, instrument runs and check samples."""
+"""Who may sign in, what was taken back, balances and their checks, instrument runs, check samples, uploads."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -35,6 +35,13 @@ def upgrade() -> None:
     with op.batch_alter_table("attempt", schema=None) as batch_op:
         batch_op.create_index("ix_attempt_key_at", ["key", "at"], unique=False)
 
+    op.create_table(
+        "upload",
+        sa.Column("sha256", sa.Text(), nullable=False),
+        sa.Column("content", sa.LargeBinary(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.PrimaryKeyConstraint("sha256", name=op.f("pk_upload")),
+    )
     op.create_table(
         "account",
         sa.Column("id", sa.Integer(), nullable=False),
