@@ -163,7 +163,7 @@ def test_a_command_that_finds_no_season_is_refused_in_json(
     assert answer.json["refused"] == {
         "code": "database-address",
         "message": "'season.db' is not a database address that is understood here.",
-        "remedy": "Write it like sqlite:///season.db.",
+        "remedy": "Write it like sqlite:///season.db or postgresql+psycopg://account@host/season.",
         "field": "database",
         "line": None,
     }
