@@ -8,6 +8,7 @@ from tracker.storage import (
     coring,
     custody,
     equipment,
+    feeding,
     intake,
     kept,
     lots,
@@ -36,6 +37,7 @@ ROOMS = (
     runs,
     results,
     released,
+    feeding,
 )
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
@@ -63,4 +65,6 @@ APPEND_ONLY = (
     "load_closed",
     "tare_batch",
     "photo",
+    "feed_version",
+    "group_version",
 )
