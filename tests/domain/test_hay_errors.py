@@ -18,7 +18,7 @@ from tracker.domain.hay_errors import (
     with_derived,
     with_received,
 )
-from tracker.domain.own_spreads import Spreads
+from tracker.domain.own_sds import Sds
 from tracker.domain.practice import COMMON, Practice
 from tracker.domain.precision import practice_margin
 from tracker.domain.results import COOL_GRASS, derive
@@ -43,7 +43,7 @@ def measured(scanned: bool = False, **given: D) -> list[Measured]:
 
 
 def budget(practice: Practice = COMMON, cored: Cored = TWENTY, moisture: Moisture | None = OVENS) -> Budget:
-    bare = hay_errors(measured(), cored, moisture, Spreads(practice))
+    bare = hay_errors(measured(), cored, moisture, Sds(practice))
     return with_derived(with_received(bare), COOL_GRASS, practice)
 
 
@@ -131,20 +131,20 @@ def test_every_calculated_value_has_the_spread_of_simulation() -> None:
 def test_the_dry_matter_that_turned_a_value_moves_it_too() -> None:
     # By hand: -12.1 / 90 x 0.3 = 0.0403 points of CP for one u of the portion's dry matter.
     given = [Measured("CP", D("12.1"), "laboratory", portion="7", portion_dm=D(90))]
-    alone = hay_errors([Measured("CP", D("12.1"), "laboratory")], TWENTY, None, Spreads())
-    turned = hay_errors(given, TWENTY, None, Spreads())
+    alone = hay_errors([Measured("CP", D("12.1"), "laboratory")], TWENTY, None, Sds())
+    turned = hay_errors(given, TWENTY, None, Sds())
     more = margin(turned, "CP").u ** 2 - margin(alone, "CP").u ** 2
     assert float(more.sqrt()) == pytest.approx(0.0403, abs=1e-4)
 
 
 def test_the_laboratorys_dry_matter_cancels_in_a_value_as_received() -> None:
     # Given as analysed, CP goes up by lab DM and down again: partial / 100 x given is all that is left.
-    noisy = Spreads(Practice({"dm_lab_sd": D(3), "dm_sd_between": D(0), "dm_sd_within": D(0)}))
-    quiet = Spreads(Practice({"dm_lab_sd": D(0), "dm_sd_between": D(0), "dm_sd_within": D(0)}))
+    noisy = Sds(Practice({"dm_lab_sd": D(3), "dm_sd_between": D(0), "dm_sd_within": D(0)}))
+    quiet = Sds(Practice({"dm_lab_sd": D(0), "dm_sd_between": D(0), "dm_sd_within": D(0)}))
     given = [Measured("CP", D("12.1"), "bench", portion="1", portion_dm=D("93.0"))]
     us = [
-        margin(with_received(hay_errors(given, TWENTY, OVENS, spreads)), received("CP")).u
-        for spreads in (noisy, quiet)
+        margin(with_received(hay_errors(given, TWENTY, OVENS, sds)), received("CP")).u
+        for sds in (noisy, quiet)
     ]
     assert float(us[0]) == pytest.approx(float(us[1]), rel=2e-3)
 
@@ -152,8 +152,7 @@ def test_the_laboratorys_dry_matter_cancels_in_a_value_as_received() -> None:
 def test_a_scan_has_its_calibrations_error_where_one_is_set() -> None:
     practice = Practice({"cp_calibration_sd": D("0.5")})
     plain, with_sep = (
-        margin(hay_errors(measured(scanned), TWENTY, OVENS, Spreads(practice)), "CP")
-        for scanned in (False, True)
+        margin(hay_errors(measured(scanned), TWENTY, OVENS, Sds(practice)), "CP") for scanned in (False, True)
     )
     assert CALIBRATION in with_sep.parts and CALIBRATION not in plain.parts
     assert float(with_sep.u**2 - plain.u**2) == pytest.approx(0.25)
@@ -178,10 +177,10 @@ def test_more_cores_never_widen_a_margin() -> None:
 def test_minerals_take_the_laboratorys_sd_from_the_horwitz_curve(code: str, value: str, sd: float) -> None:
     from tracker.domain.analysis import CONSTITUENTS
 
-    found, dof = Spreads().lab_sd(code, D(value), "laboratory", CONSTITUENTS[code].unit)
+    found, dof = Sds().lab_sd(code, D(value), "laboratory", CONSTITUENTS[code].unit)
     assert float(found) == pytest.approx(sd, rel=0.015) and dof is None
 
 
 def test_what_has_no_known_spread_has_no_margin() -> None:
-    found = hay_errors([Measured("pH", D("4.8"), "laboratory")], TWENTY, None, Spreads())
+    found = hay_errors([Measured("pH", D("4.8"), "laboratory")], TWENTY, None, Sds())
     assert found.values["pH"] == D("4.8") and found.margins() == {}

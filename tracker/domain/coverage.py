@@ -14,12 +14,13 @@ from decimal import Decimal as D
 from math import sqrt
 from random import Random
 
+from tracker.domain.default_sds import TOTAL_DM
 from tracker.domain.error_budget import Budget, Values
 from tracker.domain.hay_errors import Cored, Measured, Moisture, hay_errors, with_derived, with_received
-from tracker.domain.own_spreads import (
+from tracker.domain.own_sds import (
     Composites,
+    Sds,
     Shrunk,
-    Spreads,
     default_field_sds,
     default_lab_sd,
     pooled_within,
@@ -29,7 +30,6 @@ from tracker.domain.own_spreads import (
 from tracker.domain.practice import COMMON
 from tracker.domain.precision import bale_share
 from tracker.domain.results import COOL_GRASS
-from tracker.domain.spreads import TOTAL_DM
 
 # Three hays from early to late cut, % of dry matter, NDFD of NDF; total DM as received. Invented, of usual size.
 _CODES = ("CP", "ADF", "NDF", "EE", "ash", "ADL", "ADICP", "NDICP", "NDFD48", TOTAL_DM)
@@ -110,10 +110,10 @@ def covered(
     seen: dict[str, int] = defaultdict(int)
     for number in range(draws):
         world = _some_world(random) if own else AS_SET
-        spreads = _learnt(random, world) if own else Spreads()
+        sds = _learnt(random, world) if own else Sds()
         hay, cored = HAYS[number % len(HAYS)], CORINGS[number // len(HAYS) % len(CORINGS)]
         # Every other laboratory gives its values as analysed, so that its dry matter turns them.
-        truth, found = _one(random, world, spreads, hay, cored, turned=number % 2 == 1, extend=extend)
+        truth, found = _one(random, world, sds, hay, cored, turned=number % 2 == 1, extend=extend)
         for code, margin in found.margins().items():
             seen[code] += 1
             hits[code] += abs(truth[code] - margin.value) <= margin.half_width
@@ -125,7 +125,7 @@ def covered(
 def _one(
     random: Random,
     world: World,
-    spreads: Spreads,
+    sds: Sds,
     hay: Mapping[str, float],
     cored: Cored,
     *,
@@ -133,7 +133,7 @@ def _one(
     extend: Extend,
 ) -> tuple[Values, Budget]:
     """The lot's true values, and the budget of its one analysed sample."""
-    lot, composite = _lot_and_composite(random, world, hay, cored, spreads)
+    lot, composite = _lot_and_composite(random, world, hay, cored, sds)
     partial_true = composite[TOTAL_DM] / 93.0 * 100
     lab_dm = D(f"{93.0 + random.gauss(0, world.lab('DM')):.4f}")
     moisture = _weighed(random, partial_true, lab_dm)
@@ -148,7 +148,7 @@ def _one(
         on_dm = D(f"{given:.6f}")
         portion = (_PORTION, lab_dm) if turned and code != "NDFD48" else (None, None)
         measured.append(Measured(code, on_dm, _SOURCE, False, *portion))
-    budget = hay_errors(measured, cored, moisture, spreads)
+    budget = hay_errors(measured, cored, moisture, sds)
     exact = Budget({code: D(f"{value:.9f}") for code, value in lot.items()}, ())
     return _all_of(exact, extend).values, _all_of(budget, extend)
 
@@ -158,7 +158,7 @@ def _all_of(budget: Budget, extend: Extend) -> Budget:
 
 
 def _lot_and_composite(
-    random: Random, world: World, hay: Mapping[str, float], cored: Cored, spreads: Spreads
+    random: Random, world: World, hay: Mapping[str, float], cored: Cored, sds: Sds
 ) -> tuple[dict[str, float], dict[str, float]]:
     """The mean of all bales, and of the cores drawn from some of them."""
     leafy = [random.gauss(0, 1) for _ in range(cored.bales)]
@@ -167,7 +167,7 @@ def _lot_and_composite(
     lot, composite = {}, {}
     for code, mean in hay.items():
         between, within = world.field(code)
-        share = float(spreads.leaf(code))
+        share = float(sds.leaf(code))
         rest = sqrt(1 - share**2)
         bales = [mean + between * (share * leaf + rest * random.gauss(0, 1)) for leaf in leafy]
         cores = [within * (share * leaf + rest * random.gauss(0, 1)) for leaf in in_cores]
@@ -201,15 +201,15 @@ def _some_world(random: Random) -> World:
     return World({code: times() for code in _CODES}, {code: times() for code in (*_CODES, "DM")})
 
 
-def _learnt(random: Random, world: World) -> Spreads:
-    """The spreads that the programme estimates from repeats made in this world."""
+def _learnt(random: Random, world: World) -> Sds:
+    """The sds that the programme estimates from repeats made in this world."""
     prior = COMMON.number("sd_prior_dof")
     laboratory: dict[tuple[str, str], Shrunk] = {}
     for code in (*(code for code in _CODES if code != TOTAL_DM), "DM"):
         own = pooled_within(list(_pairs(random, world.lab(code), RUN_PAIRS)))
         if own is not None:
             laboratory[_SOURCE, code] = shrunk(own, default_lab_sd(code, D(0)) ** 2, prior)
-    by_lab = Spreads(COMMON, {}, laboratory)
+    by_lab = Sds(COMMON, {}, laboratory)
     ratios = {code: sampling_ratio(_composites(random, world, code, by_lab)) for code in _CODES}
     sampling = {code: shrunk(own, D(1), prior) for code, own in ratios.items() if own is not None}
     return replace(by_lab, sampling=sampling)
@@ -220,7 +220,7 @@ def _pairs(random: Random, sd: float, count: int) -> Iterator[Sequence[D]]:
         yield [D(f"{random.gauss(0, sd):.9f}") for _ in range(2)]
 
 
-def _composites(random: Random, world: World, code: str, by_lab: Spreads) -> Iterator[Composites]:
+def _composites(random: Random, world: World, code: str, by_lab: Sds) -> Iterator[Composites]:
     cored = CORINGS[0]
     share, cores = bale_share(cored.cores, cored.bales), sum(cored.cores)
     between, within = world.field(code)

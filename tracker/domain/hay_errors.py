@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from decimal import Decimal as D
 
 from tracker.domain.analysis import CONSTITUENTS, NOT_CONVERTED
+from tracker.domain.default_sds import TOTAL_DM
 from tracker.domain.error_budget import BALES, CALIBRATION, CORES, LABORATORY, WEIGHING, Budget, Part, Source
-from tracker.domain.own_spreads import Spreads
+from tracker.domain.own_sds import Sds
 from tracker.domain.practice import Practice
 from tracker.domain.precision import bale_share
 from tracker.domain.results import derive
-from tracker.domain.spreads import TOTAL_DM
 
 
 @dataclass(frozen=True)
@@ -59,9 +59,7 @@ class Cored:
     bales: int
 
 
-def hay_errors(
-    measured: Sequence[Measured], cored: Cored, moisture: Moisture | None, spreads: Spreads
-) -> Budget:
+def hay_errors(measured: Sequence[Measured], cored: Cored, moisture: Moisture | None, sds: Sds) -> Budget:
     """All values of the sample, "total DM" (% as received) among them, and all errors known of them.
 
     A constituent with no known spread is a value without a source. Raises what precision.bale_share raises.
@@ -69,29 +67,29 @@ def hay_errors(
     values = {one.code: one.value for one in measured}
     if moisture is not None:
         values[TOTAL_DM] = moisture.total
-    sources = [*_leaf(values, cored, spreads), *_own(measured, moisture, cored, spreads)]
-    sources += _portions(measured, moisture, spreads)
+    sources = [*_leaf(values, cored, sds), *_own(measured, moisture, cored, sds)]
+    sources += _portions(measured, moisture, sds)
     if moisture is not None and moisture.partial_u:
         by_weight = moisture.lab / 100 * moisture.partial_u
         sources.append(Source("weighing", {TOTAL_DM: by_weight}, (Part(WEIGHING),)))
     return Budget(values, tuple(source for source in sources if source.shifts))
 
 
-def _field_u(code: str, value: D, cored: Cored, spreads: Spreads) -> tuple[D, D, float | None] | None:
+def _field_u(code: str, value: D, cored: Cored, sds: Sds) -> tuple[D, D, float | None] | None:
     """Standard uncertainty of the composite by bales and by cores, and the degrees of freedom of both."""
-    found = spreads.field_sds(code, value)
+    found = sds.field_sds(code, value)
     if found is None:
         return None
     between, within, dof = found
     return between * bale_share(cored.cores, cored.bales).sqrt(), within / D(sum(cored.cores)).sqrt(), dof
 
 
-def _leaf(values: Mapping[str, D], cored: Cored, spreads: Spreads) -> list[Source]:
+def _leaf(values: Mapping[str, D], cored: Cored, sds: Sds) -> list[Source]:
     """What the leaf in the bales and in the cores moves together."""
     shifts: dict[str, dict[str, D]] = {BALES: {}, CORES: {}}
     dofs: list[float] = []
     for code, value in values.items():
-        leaf, found = spreads.leaf(code), _field_u(code, value, cored, spreads)
+        leaf, found = sds.leaf(code), _field_u(code, value, cored, sds)
         if not leaf or found is None:
             continue
         bales, cores, dof = found
@@ -103,31 +101,29 @@ def _leaf(values: Mapping[str, D], cored: Cored, spreads: Spreads) -> list[Sourc
     return [Source(f"leaf {kind}", moved, (Part(kind, D(1), worst),)) for kind, moved in shifts.items()]
 
 
-def _own(
-    measured: Sequence[Measured], moisture: Moisture | None, cored: Cored, spreads: Spreads
-) -> list[Source]:
+def _own(measured: Sequence[Measured], moisture: Moisture | None, cored: Cored, sds: Sds) -> list[Source]:
     """What moves one value alone, its parts told apart by their shares."""
     found = []
     for one in measured:
-        parts = _field_parts(one.code, one.value, cored, spreads)
+        parts = _field_parts(one.code, one.value, cored, sds)
         if not parts:
             continue
-        lab, dof = spreads.lab_sd(one.code, one.value, one.source, CONSTITUENTS[one.code].unit)
+        lab, dof = sds.lab_sd(one.code, one.value, one.source, CONSTITUENTS[one.code].unit)
         parts.append((LABORATORY, lab**2, dof))
         if one.scanned:
-            parts.append((CALIBRATION, spreads.calibration_sd(one.code) ** 2, None))
+            parts.append((CALIBRATION, sds.calibration_sd(one.code) ** 2, None))
         found.append(_together(one.code, parts))
     if moisture is not None:
-        found.append(_together(TOTAL_DM, _field_parts(TOTAL_DM, moisture.total, cored, spreads)))
+        found.append(_together(TOTAL_DM, _field_parts(TOTAL_DM, moisture.total, cored, sds)))
     return found
 
 
-def _field_parts(code: str, value: D, cored: Cored, spreads: Spreads) -> list[tuple[str, D, float | None]]:
-    found = _field_u(code, value, cored, spreads)
+def _field_parts(code: str, value: D, cored: Cored, sds: Sds) -> list[tuple[str, D, float | None]]:
+    found = _field_u(code, value, cored, sds)
     if found is None:
         return []
     bales, cores, dof = found
-    apart = 1 - spreads.leaf(code) ** 2
+    apart = 1 - sds.leaf(code) ** 2
     return [(BALES, apart * bales**2, dof), (CORES, apart * cores**2, dof)]
 
 
@@ -139,7 +135,7 @@ def _together(code: str, parts: Sequence[tuple[str, D, float | None]]) -> Source
     return Source(code, {code: total.sqrt()}, shares)
 
 
-def _portions(measured: Sequence[Measured], moisture: Moisture | None, spreads: Spreads) -> list[Source]:
+def _portions(measured: Sequence[Measured], moisture: Moisture | None, sds: Sds) -> list[Source]:
     """The dry matter of each portion: it moves what was turned by it, and the hay's if that rests on it."""
     portions = {one.portion: (one.portion_dm, one.source) for one in measured if one.portion is not None}
     if moisture is not None:
@@ -148,7 +144,7 @@ def _portions(measured: Sequence[Measured], moisture: Moisture | None, spreads: 
     for portion, (dm, source) in portions.items():
         if dm is None:
             continue
-        u, dof = spreads.lab_sd("DM", dm, source)
+        u, dof = sds.lab_sd("DM", dm, source)
         turned = [one for one in measured if one.portion == portion and one.code not in NOT_CONVERTED]
         # Of X = given / (DM / 100) the derivative to DM is -X / DM.
         shifts = {one.code: -one.value / dm * u for one in turned}

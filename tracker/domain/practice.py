@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from tracker.domain.spreads import SPREAD_RULES
+from tracker.domain.default_sds import SD_RULES
+from tracker.domain.feeding_rules import FEEDING_RULES
 from tracker.domain.units import number
 from tracker.errors import NotFound, Refused
 
@@ -215,11 +216,12 @@ _CHOSEN = (
     ),
     _rule("sample_days", "7", "d", "a sample older than this on receipt is remarked on", "our choice"),
 )
-_SPREADS = tuple(
+_SDS = tuple(
     Rule(one.name, one.default, one.unit, one.decides, one.source, (), one.least, one.most)
-    for one in SPREAD_RULES
+    for one in SD_RULES
 )
-RULES: dict[str, Rule] = {rule.name: rule for rule in (*_CHOSEN, *_SPREADS)}
+_FEEDING = tuple(_rule(*row) for row in FEEDING_RULES)
+RULES: dict[str, Rule] = {rule.name: rule for rule in (*_CHOSEN, *_SDS, *_FEEDING)}
 
 
 class Practice:

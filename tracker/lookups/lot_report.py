@@ -16,13 +16,13 @@ from tracker.domain import analysis, cautions, results
 from tracker.domain.analysis import CONSTITUENTS, NITRATE_FORMS, NOT_CONVERTED, Value
 from tracker.domain.coring import CoringPlan
 from tracker.domain.custody import Event, corrected, fold
+from tracker.domain.default_sds import TOTAL_DM
 from tracker.domain.error_budget import Margin
 from tracker.domain.hay_errors import Cored
 from tracker.domain.lot import FORAGE_KINDS, bale_pounds, mass_is_assumed, mass_short_tons
-from tracker.domain.own_spreads import Spreads, default_lab_sd
+from tracker.domain.own_sds import Sds, default_lab_sd
 from tracker.domain.practice import Practice
 from tracker.domain.precision import lot_mean_margin
-from tracker.domain.spreads import TOTAL_DM
 from tracker.domain.units import to_places
 from tracker.lookups.cores_taken import cores_taken
 from tracker.lookups.dry_matter import DryMatter, dry_matter_of
@@ -64,7 +64,7 @@ def report_body(session: Session, sample: Sample, settings: Settings) -> dict[st
         "lot": _lot(sample),
         "sample": _sample(sample, events, fold(events).code),
         "plan": _plan(plan),
-        "cored": _cored(plan, events, way.steps, hay.spreads),
+        "cored": _cored(plan, events, way.steps, hay.sds),
         "stations": [station_dict(station) for station in way.stations],
         "custody": [step_dict(step) for step in way.steps],
         "gaps": [gap.words for gap in way.gaps],
@@ -142,13 +142,11 @@ def _plan(plan: CoringPlan) -> dict[str, Any]:
     }
 
 
-def _cored(
-    plan: CoringPlan, events: list[Event], steps: tuple[Any, ...], spreads: Spreads
-) -> dict[str, Any] | None:
+def _cored(plan: CoringPlan, events: list[Event], steps: tuple[Any, ...], sds: Sds) -> dict[str, Any] | None:
     event, taken = _last(events, "cored"), cores_taken(plan, events)
     if event is None or taken is None:
         return None
-    cp, ndf = (_expected(code, taken, spreads) for code in ("CP", "NDF"))
+    cp, ndf = (_expected(code, taken, sds) for code in ("CP", "NDF"))
     return {
         "cores": int(event.data["cores_taken"]),
         "entry": event.data["entry"],
@@ -162,10 +160,10 @@ def _cored(
     }
 
 
-def _expected(code: str, taken: Cored, spreads: Spreads) -> str:
+def _expected(code: str, taken: Cored, sds: Sds) -> str:
     """± of the lot's mean to expect from these cores, whoever will analyse them."""
-    between, within, dof = spreads.field_sds(code, Decimal(0)) or (Decimal(0), Decimal(0), None)
-    lab = default_lab_sd(code, Decimal(0), practice=spreads.practice)
+    between, within, dof = sds.field_sds(code, Decimal(0)) or (Decimal(0), Decimal(0), None)
+    lab = default_lab_sd(code, Decimal(0), practice=sds.practice)
     whole = None if dof is None else int(dof)
     return format(
         to_places(lot_mean_margin(between, within, taken.bales, taken.cores, lab, dof=whole).half_width, 1),

@@ -15,10 +15,10 @@ from tracker.domain.custody import corrected
 from tracker.domain.error_budget import Budget, Margin
 from tracker.domain.hay_errors import Measured, Moisture, hay_errors, with_derived, with_received
 from tracker.domain.lot import FORAGE_KINDS
-from tracker.domain.own_spreads import Spreads
+from tracker.domain.own_sds import Sds
 from tracker.lookups.cores_taken import cores_taken
 from tracker.lookups.dry_matter import DryMatter, dry_matter_of
-from tracker.lookups.own_spreads import spreads_in_force
+from tracker.lookups.sds_in_force import sds_in_force
 from tracker.storage.analysis import Analysis, ResultValue, as_value, values_in_force
 from tracker.storage.coring import Sample, plan_in_force
 from tracker.storage.custody import events_of
@@ -29,10 +29,10 @@ NOTHING = Budget({}, ())
 
 @dataclass(frozen=True)
 class HayBudget:
-    """The sample's budget, the spreads it was made with, and who measured each constituent."""
+    """The sample's budget, the SDs it was made with, and who measured each constituent."""
 
     budget: Budget
-    spreads: Spreads
+    sds: Sds
     measured_by: Mapping[str, str]
 
 
@@ -50,9 +50,9 @@ def margins_for(session: Session, sample: Sample) -> dict[str, Margin]:
     return hay_budget(session, sample).margins()
 
 
-def budget_in_full(session: Session, sample: Sample, spreads: Spreads | None = None) -> HayBudget:
+def budget_in_full(session: Session, sample: Sample, sds: Sds | None = None) -> HayBudget:
     """The budget with what it was made from."""
-    spreads = spreads or spreads_in_force(session)
+    sds = sds or sds_in_force(session)
     standing = values_in_force(session, sample.id)
     on_dm = on_dry_matter(standing)
     measured = [_measured(value, standing[code][0]) for code, value in on_dm.items() if code != "DM"]
@@ -64,11 +64,11 @@ def budget_in_full(session: Session, sample: Sample, spreads: Spreads | None = N
         values = {one.code: one.value for one in measured}
         budget = Budget({**values, **({"total DM": moisture.total} if moisture else {})}, ())
     else:
-        budget = hay_errors(measured, cored, moisture, spreads)
+        budget = hay_errors(measured, cored, moisture, sds)
     if not budget.values:
-        return HayBudget(NOTHING, spreads, by)
+        return HayBudget(NOTHING, sds, by)
     forage_class = FORAGE_KINDS[sample.lot.forage]
-    return HayBudget(with_derived(with_received(budget), forage_class, spreads.practice), spreads, by)
+    return HayBudget(with_derived(with_received(budget), forage_class, sds.practice), sds, by)
 
 
 def on_dry_matter(standing: Standing) -> dict[str, Value]:

@@ -7,10 +7,10 @@ from decimal import Decimal
 from typing import Any
 
 from tracker.domain.analysis import CONSTITUENTS, NOT_CONVERTED
+from tracker.domain.default_sds import TOTAL_DM
 from tracker.domain.error_budget import CALIBRATION, KINDS, Margin
 from tracker.domain.hay_errors import received
-from tracker.domain.own_spreads import METHOD
-from tracker.domain.spreads import TOTAL_DM
+from tracker.domain.own_sds import METHOD
 from tracker.domain.units import to_places
 from tracker.lookups.margins import HayBudget
 
@@ -51,8 +51,8 @@ def _row(hay: HayBudget, margin: Margin) -> dict[str, Any]:
         "shares": {
             kind: format(to_places(100 * margin.parts.get(kind, Decimal(0)), 0), "f") for kind in KINDS
         },
-        "sampling": hay.spreads.field_words(code),
-        "laboratory": hay.spreads.lab_words("DM" if code == TOTAL_DM else code, by),
+        "sampling": hay.sds.field_words(code),
+        "laboratory": hay.sds.lab_words("DM" if code == TOTAL_DM else code, by),
     }
 
 

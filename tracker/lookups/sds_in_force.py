@@ -12,11 +12,12 @@ from tracker.domain import analysis
 from tracker.domain.analysis import CONSTITUENTS
 from tracker.domain.coring import CoringPlan
 from tracker.domain.custody import corrected
+from tracker.domain.default_sds import TOTAL_DM, relative_family
 from tracker.domain.hay_errors import Cored
-from tracker.domain.own_spreads import (
+from tracker.domain.own_sds import (
     Composites,
+    Sds,
     Shrunk,
-    Spreads,
     default_field_sds,
     default_lab_sd,
     pooled_within,
@@ -25,7 +26,6 @@ from tracker.domain.own_spreads import (
 )
 from tracker.domain.practice import Practice
 from tracker.domain.precision import bale_share
-from tracker.domain.spreads import TOTAL_DM, relative_family
 from tracker.lookups.cores_taken import cores_taken
 from tracker.lookups.dry_matter import dry_matter_of
 from tracker.storage.analysis import Analysis, as_value, repeated_analyses
@@ -37,15 +37,15 @@ from tracker.storage.kept import practice_in_force
 _Runs = Mapping[tuple[str, str], Mapping[int, list[Decimal]]]
 
 
-def spreads_in_force(session: Session) -> Spreads:
-    """The programme's practice with its own SDs where repeats were made; see domain.own_spreads."""
+def sds_in_force(session: Session) -> Sds:
+    """The programme's practice with its own SDs where repeats were made; see domain.own_sds."""
     practice = practice_in_force(session)
     rows = repeated_analyses(session)
     if not rows:
-        return Spreads(practice)
+        return Sds(practice)
     runs = _runs(rows)
-    by_lab = Spreads(practice, {}, _laboratory(runs, practice))
-    return Spreads(practice, _sampling(session, rows, runs, by_lab), by_lab.laboratory)
+    by_lab = Sds(practice, {}, _laboratory(runs, practice))
+    return Sds(practice, _sampling(session, rows, runs, by_lab), by_lab.laboratory)
 
 
 def _runs(rows: Iterable[Analysis]) -> dict[tuple[str, str], dict[int, list[Decimal]]]:
@@ -91,7 +91,7 @@ def _shares(values: Sequence[Decimal]) -> list[Decimal]:
     return [value / mean for value in values] if mean else []
 
 
-def _sampling(session: Session, rows: Sequence[Analysis], runs: _Runs, by_lab: Spreads) -> dict[str, Shrunk]:
+def _sampling(session: Session, rows: Sequence[Analysis], runs: _Runs, by_lab: Sds) -> dict[str, Shrunk]:
     samples = samples_with_lots(session, sorted({row.sample_id for row in rows}))
     lots: dict[int, list[int]] = defaultdict(list)
     cored: dict[int, Cored] = {}
@@ -131,7 +131,7 @@ def _composites(
     found: Mapping[int, Sequence[Decimal]],
     lots: Sequence[Sequence[int]],
     cored: Mapping[int, Cored],
-    by_lab: Spreads,
+    by_lab: Sds,
 ) -> list[Composites]:
     """The lots of which this source measured the constituent in several composites."""
     made = []

@@ -13,8 +13,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from tracker.domain.default_sds import PUBLISHED, TOTAL_DM, horwitz_sd, relative_family, slug
 from tracker.domain.practice import COMMON, Practice
-from tracker.domain.spreads import PUBLISHED, TOTAL_DM, horwitz_sd, relative_family, slug
 from tracker.domain.units import to_places
 
 METHOD = "pooled variance of repeats (one-way ANOVA), shrunk toward the default (scaled inverse chi-square)"
@@ -89,7 +89,7 @@ def shrunk(own: Pooled, default_variance: Decimal, prior_dof: Decimal) -> Shrunk
 
 
 @dataclass(frozen=True)
-class Spreads:
+class Sds:
     """The SDs in force for one programme: its practice, and what its own repeats say.
 
     sampling: for each constituent the ratio of its variance between composites to the default; laboratory: for

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 
 @dataclass(frozen=True)
-class SpreadRule:
+class SdRule:
     """One number of practice; see practice.Rule. least, most: what it may be at all."""
 
     name: str
@@ -74,27 +74,23 @@ def slug(code: str) -> str:
     return "dm" if code in (TOTAL_DM, "DM") else code.lower().replace("-", "_")
 
 
-def _of(code: str, name: str, numbers: tuple[str, ...], field: str, lab: str) -> tuple[SpreadRule, ...]:
+def _of(code: str, name: str, numbers: tuple[str, ...], field: str, lab: str) -> tuple[SdRule, ...]:
     between, within, laboratory, leaf = (Decimal(text) for text in numbers)
     start = slug(code)
     basis = "% of NDF" if code == "NDFD48" else "dry matter basis"
     calibration = "none until you set it: take the SEP from the calibration's papers"
     return (
-        SpreadRule(
-            f"{start}_sd_between", between, "%", f"SD of {name} between bales of one lot, {basis}", field
-        ),
-        SpreadRule(
-            f"{start}_sd_within", within, "%", f"SD of {name} between cores of one bale, {basis}", field
-        ),
-        SpreadRule(f"{start}_lab_sd", laboratory, "%", f"SD of the laboratory for {name}, {basis}", lab),
-        SpreadRule(
+        SdRule(f"{start}_sd_between", between, "%", f"SD of {name} between bales of one lot, {basis}", field),
+        SdRule(f"{start}_sd_within", within, "%", f"SD of {name} between cores of one bale, {basis}", field),
+        SdRule(f"{start}_lab_sd", laboratory, "%", f"SD of the laboratory for {name}, {basis}", lab),
+        SdRule(
             f"{start}_calibration_sd",
             Decimal(0),
             "%",
             f"SD of a scan's {name} about chemistry beyond the laboratory's, {basis}",
             calibration,
         ),
-        SpreadRule(
+        SdRule(
             f"{start}_leaf",
             leaf,
             "1",
@@ -107,21 +103,21 @@ def _of(code: str, name: str, numbers: tuple[str, ...], field: str, lab: str) ->
 
 
 _DRY_MATTER = (
-    SpreadRule(
+    SdRule(
         "dm_sd_between",
         Decimal("0.8"),
         "%",
         "SD of dry matter between bales of one lot, as received",
         "common practice: cured bales of one lot differ by a point or two of moisture",
     ),
-    SpreadRule(
+    SdRule(
         "dm_sd_within",
         Decimal("1.0"),
         "%",
         "SD of dry matter between cores of one bale, as received",
         _MEMORY,
     ),
-    SpreadRule(
+    SdRule(
         "dm_lab_sd",
         Decimal("0.3"),
         "%",
@@ -131,7 +127,7 @@ _DRY_MATTER = (
 )
 
 _RELATIVE = tuple(
-    SpreadRule(name, Decimal(default), "%", f"SD of {what}, in % of the value", _MEMORY)
+    SdRule(name, Decimal(default), "%", f"SD of {what}, in % of the value", _MEMORY)
     for name, default, what in (
         ("nitrate_cv_between", "15", "nitrate between bales of one lot"),
         ("nitrate_cv_within", "20", "nitrate between cores of one bale"),
@@ -142,7 +138,7 @@ _RELATIVE = tuple(
     )
 )
 
-_WEIGHT = SpreadRule(
+_WEIGHT = SdRule(
     "sd_prior_dof",
     Decimal(10),
     "1",
@@ -151,7 +147,7 @@ _WEIGHT = SpreadRule(
     Decimal(1),
 )
 
-SPREAD_RULES = (*(rule for row in _PUBLISHED for rule in _of(*row)), *_DRY_MATTER, *_RELATIVE, _WEIGHT)
+SD_RULES = (*(rule for row in _PUBLISHED for rule in _of(*row)), *_DRY_MATTER, *_RELATIVE, _WEIGHT)
 
 
 def relative_family(code: str) -> str | None:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.domain.own_spreads import Composites, Pooled, Spreads, pooled_within, sampling_ratio, shrunk
+from tracker.domain.own_sds import Composites, Pooled, Sds, pooled_within, sampling_ratio, shrunk
 
 # Montgomery, Design and Analysis of Experiments, the loom experiment (strength of fabric, 4 looms of 4 values each),
 # figures from memory: mean squares 29.73 between and 1.90 within, components 6.96 and 1.90.
@@ -89,7 +89,7 @@ def test_the_shrunk_variance_is_the_best_guess_when_the_default_is_as_uncertain_
 def test_the_words_say_what_was_used_and_from_how_many() -> None:
     pooled = pooled_within([[D("12.0"), D("12.4")], [D("9.0"), D("9.1")]])
     assert pooled is not None
-    own = Spreads(laboratory={("bench", "CP"): shrunk(pooled, D("0.04"), D(10))})
+    own = Sds(laboratory={("bench", "CP"): shrunk(pooled, D("0.04"), D(10))})
     assert own.lab_words("CP", "bench").startswith("own: 4 runs of 2 samples at bench, pooled variance")
     assert own.lab_words("CP", "elsewhere") == "default" == own.field_words("CP")
     sd, dof = own.lab_sd("CP", D(12), "bench")
