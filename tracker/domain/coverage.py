@@ -14,7 +14,8 @@ from decimal import Decimal as D
 from math import sqrt
 from random import Random
 
-from tracker.domain.default_sds import TOTAL_DM
+from tracker.domain.analysis import CONSTITUENTS
+from tracker.domain.default_sds import TOTAL_DM, relative_family
 from tracker.domain.error_budget import Budget, Values
 from tracker.domain.hay_errors import Cored, Measured, Moisture, hay_errors, with_derived, with_received
 from tracker.domain.own_sds import (
@@ -31,14 +32,17 @@ from tracker.domain.practice import COMMON
 from tracker.domain.precision import bale_share
 from tracker.domain.results import COOL_GRASS
 
-# Three hays from early to late cut, % of dry matter, NDFD of NDF; total DM as received. Invented, of usual size.
-_CODES = ("CP", "ADF", "NDF", "EE", "ash", "ADL", "ADICP", "NDICP", "NDFD48", TOTAL_DM)
+# Three hays from early to late cut, % of dry matter, NDFD of NDF, nitrate in mg/kg; total DM as received. Invented,
+# of usual size.
+_CODES = ("CP", "ADF", "NDF", "EE", "ash", "ADL", "ADICP", "NDICP", "NDFD48", "Ca", "NO3", TOTAL_DM)
+# Repeats are made of those whose SD is in points.
+_LEARNT = tuple(code for code in _CODES if relative_family(code) is None)
 HAYS = tuple(
     dict(zip(_CODES, map(float, row.split()), strict=True))
     for row in (
-        "16.5 31.0 50.0 2.8 9.0 3.8 0.8 2.6 62.0 88.0",
-        "12.1 36.0 58.0 2.4 8.2 5.5 0.7 2.5 52.0 86.5",
-        "7.8 41.0 66.0 2.0 7.0 6.8 0.5 2.0 45.0 84.0",
+        "16.5 31.0 50.0 2.8 9.0 3.8 0.8 2.6 62.0 1.10 900 88.0",
+        "12.1 36.0 58.0 2.4 8.2 5.5 0.7 2.5 52.0 0.55 2500 86.5",
+        "7.8 41.0 66.0 2.0 7.0 6.8 0.5 2.0 45.0 0.40 400 84.0",
     )
 )
 # Cores of each cored bale, and bales of the lot: as usual; every bale; big bales; fewer bales than cores.
@@ -78,15 +82,20 @@ class World:
     sampling: Mapping[str, float]
     laboratory: Mapping[str, float]
 
-    def field(self, code: str) -> tuple[float, float]:
+    def field(self, code: str, mean: float = 0.0) -> tuple[float, float]:
         """SDs between bales and between cores."""
-        found = default_field_sds(code, D(0)) or (D(0), D(0))
+        found = default_field_sds(code, D(repr(mean))) or (D(0), D(0))
         between, within = (float(sd) * sqrt(self.sampling.get(code, 1.0)) for sd in found)
         return between, within
 
-    def lab(self, code: str) -> float:
+    def lab(self, code: str, mean: float = 0.0) -> float:
         """SD of the laboratory."""
-        return float(default_lab_sd(code, D(0))) * sqrt(self.laboratory.get(code, 1.0))
+        default = default_lab_sd(code, D(repr(mean)), _unit(code))
+        return float(default) * sqrt(self.laboratory.get(code, 1.0))
+
+
+def _unit(code: str) -> str:
+    return CONSTITUENTS[code].unit if code in CONSTITUENTS else "%"
 
 
 AS_SET = World({}, {})
@@ -141,7 +150,7 @@ def _one(
     for code, value in composite.items():
         if code == TOTAL_DM:
             continue
-        given = value + random.gauss(0, world.lab(code))
+        given = value + random.gauss(0, world.lab(code, value))
         if turned and code != "NDFD48":
             # Found in the portion as it was, and turned by the dry matter that the laboratory found.
             given = given * 93.0 / float(lab_dm)
@@ -166,7 +175,7 @@ def _lot_and_composite(
     picked = random.sample(range(cored.bales), len(cored.cores))
     lot, composite = {}, {}
     for code, mean in hay.items():
-        between, within = world.field(code)
+        between, within = world.field(code, mean)
         share = float(sds.leaf(code))
         rest = sqrt(1 - share**2)
         bales = [mean + between * (share * leaf + rest * random.gauss(0, 1)) for leaf in leafy]
@@ -198,19 +207,19 @@ def _some_world(random: Random) -> World:
     def times() -> float:
         return dof / (2 * random.gammavariate(dof / 2, 1))
 
-    return World({code: times() for code in _CODES}, {code: times() for code in (*_CODES, "DM")})
+    return World({code: times() for code in _LEARNT}, {code: times() for code in (*_LEARNT, "DM")})
 
 
 def _learnt(random: Random, world: World) -> Sds:
     """The sds that the programme estimates from repeats made in this world."""
     prior = COMMON.number("sd_prior_dof")
     laboratory: dict[tuple[str, str], Shrunk] = {}
-    for code in (*(code for code in _CODES if code != TOTAL_DM), "DM"):
+    for code in (*(code for code in _LEARNT if code != TOTAL_DM), "DM"):
         own = pooled_within(list(_pairs(random, world.lab(code), RUN_PAIRS)))
         if own is not None:
             laboratory[_SOURCE, code] = shrunk(own, default_lab_sd(code, D(0)) ** 2, prior)
     by_lab = Sds(COMMON, {}, laboratory)
-    ratios = {code: sampling_ratio(_composites(random, world, code, by_lab)) for code in _CODES}
+    ratios = {code: sampling_ratio(_composites(random, world, code, by_lab)) for code in _LEARNT}
     sampling = {code: shrunk(own, D(1), prior) for code, own in ratios.items() if own is not None}
     return replace(by_lab, sampling=sampling)
 

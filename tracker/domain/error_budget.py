@@ -24,7 +24,11 @@ BALES, CORES, LABORATORY, CALIBRATION, WEIGHING = (
     "weighing",
 )
 KINDS = (BALES, CORES, LABORATORY, CALIBRATION, WEIGHING)
+# Of a budget made again from what a report kept, which no longer tells the kinds apart.
+ALL = "all errors"
 CONFIDENCE = Decimal(95)
+# What is left of a correlation of one once it was rounded to four digits.
+_NOTHING = Decimal("0.02")
 
 Values = Mapping[str, Decimal]
 
@@ -146,6 +150,32 @@ class Budget:
         """From -1 to 1; zero where either has no error."""
         spread = (self.covariance(first, first) * self.covariance(second, second)).sqrt()
         return self.covariance(first, second) / spread if spread else Decimal(0)
+
+
+def correlated(values: Values, u: Values, correlations: Mapping[tuple[str, str], Decimal]) -> Budget:
+    """A budget made again from standard uncertainties and correlations, as a report keeps them.
+
+    Each value gets an error of its own and shares in those of the values before it (Cholesky). Where rounded
+    correlations leave less than nothing for a value's own error it has none. Pairs that are not named do not
+    correlate.
+    """
+    codes = [code for code in values if u.get(code)]
+    rows: dict[str, list[Decimal]] = {}
+    for code in codes:
+        row: list[Decimal] = []
+        for before in rows:
+            r = correlations.get((code, before), correlations.get((before, code), Decimal(0)))
+            shared = sum((a * b for a, b in zip(row, rows[before], strict=False)), Decimal(0))
+            pivot = rows[before][len(row)]
+            row.append((r - shared) / pivot if pivot > _NOTHING else Decimal(0))
+        left = 1 - sum((part**2 for part in row), Decimal(0))
+        rows[code] = [*row, left.sqrt() if left > _NOTHING**2 else Decimal(0)]
+    sources = []
+    for place, name in enumerate(codes):
+        shifts = {code: u[code] * rows[code][place] for code in codes[place:] if rows[code][place]}
+        if shifts:
+            sources.append(Source(f"as {name} errs", shifts, (Part(ALL),)))
+    return Budget(dict(values), tuple(sources))
 
 
 def _effective_dof(variance: Decimal, felt: list[tuple[Decimal, tuple[Part, ...]]]) -> float | None:

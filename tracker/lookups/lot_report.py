@@ -31,6 +31,7 @@ from tracker.lookups.report_margins import (
     as_received_margin,
     margin_rows,
     margin_words,
+    shared_errors,
     shown_margin,
     total_dm,
 )
@@ -75,7 +76,11 @@ def report_body(session: Session, sample: Sample, settings: Settings) -> dict[st
             if code in standing and code not in NOT_CONSTITUENTS
         ],
         "derived": _derived(on_dm, forage_class, practice, margins),
-        "margins": {"rows": margin_rows(hay), "words": margin_words(hay)},
+        "margins": {
+            "rows": margin_rows(hay),
+            "words": margin_words(hay),
+            "shared": shared_errors(hay.budget),
+        },
         "cautions": _cautions(on_dm, dm, sample, events, practice),
         "remarks": _remarks(standing),
         "statements": _statements(practice),

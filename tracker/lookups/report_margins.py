@@ -8,11 +8,13 @@ from typing import Any
 
 from tracker.domain.analysis import CONSTITUENTS, NOT_CONVERTED
 from tracker.domain.default_sds import TOTAL_DM
-from tracker.domain.error_budget import CALIBRATION, KINDS, Margin
+from tracker.domain.error_budget import CALIBRATION, KINDS, Budget, Margin, correlated, quantile
 from tracker.domain.hay_errors import received
 from tracker.domain.own_sds import METHOD
 from tracker.domain.units import to_places
 from tracker.lookups.margins import HayBudget
+
+_DIGITS = Decimal("0.0001")
 
 
 def shown_margin(margins: Mapping[str, Margin], code: str, decimals: int) -> str | None:
@@ -90,3 +92,31 @@ def margin_words(hay: HayBudget) -> list[str]:
 def as_received_margin(margins: Mapping[str, Margin], code: str, decimals: int) -> str | None:
     """The margin of the value as received."""
     return None if code in NOT_CONVERTED else shown_margin(margins, received(code), decimals)
+
+
+def shared_errors(budget: Budget) -> dict[str, Any]:
+    """What feeding needs to carry the errors on: half intervals, and how the values err together."""
+    margins = budget.margins()
+    codes = [code for code in budget.values if code in margins and _feeds(code)]
+    pairs = [(one, other) for place, one in enumerate(codes) for other in codes[:place]]
+    return {
+        "values": {code: format(budget.values[code].quantize(_DIGITS), "f") for code in codes},
+        "half_widths": {code: format(margins[code].half_width.quantize(_DIGITS), "f") for code in codes},
+        "correlations": {
+            f"{one} / {other}": format(budget.correlation(one, other).quantize(_DIGITS), "f")
+            for one, other in pairs
+        },
+    }
+
+
+def _feeds(code: str) -> bool:
+    return code in ("CP", "ACP", "ADF", "NDF", TOTAL_DM) or code.startswith("TDN")
+
+
+def budget_of(body: Mapping[str, Any]) -> Budget:
+    """The budget of what feeding needs, as a released report keeps it; empty for a report from before margins."""
+    kept = (body.get("margins") or {}).get("shared") or {}
+    values = {code: Decimal(text) for code, text in kept.get("values", {}).items()}
+    u = {code: Decimal(text) / quantile() for code, text in kept.get("half_widths", {}).items()}
+    pairs = {tuple(pair.split(" / ")): Decimal(text) for pair, text in kept.get("correlations", {}).items()}
+    return correlated(values, u, {(one, other): r for (one, other), r in pairs.items()})
