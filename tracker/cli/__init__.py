@@ -14,6 +14,7 @@ from tracker.cli import (
     feeding,
     hand_overs,
     lots,
+    margins,
     office,
     people,
     results,
@@ -33,6 +34,7 @@ ROOMS = (
     people,
     office,
     server,
+    margins,
 )
 
 

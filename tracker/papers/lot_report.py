@@ -25,6 +25,7 @@ from tracker.papers.flow import (
     write_flow,
 )
 from tracker.papers.pen import MM, SMALL_PT, Target
+from tracker.papers.report_margins import margins
 from tracker.papers.report_results import LOT, derived, dry_matter, headline, results
 from tracker.papers.report_said import (
     Body,
@@ -59,6 +60,7 @@ def lot_report(file: Target, body: Body) -> int:
         *results(body),
         *derived(body),
         *dry_matter(body),
+        *margins(body),
         *_sampling(body),
         *_remarks(body),
         *_custody(body),
