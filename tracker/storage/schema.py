@@ -11,15 +11,32 @@ from tracker.storage import (
     intake,
     kept,
     lots,
+    messages,
     people,
     results,
     runs,
+    shares,
     tags,
 )
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, intake, analysis, runs, results)
+ROOMS = (
+    kept,
+    people,
+    access,
+    equipment,
+    lots,
+    coring,
+    tags,
+    custody,
+    intake,
+    analysis,
+    runs,
+    results,
+    shares,
+    messages,
+)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -46,4 +63,10 @@ APPEND_ONLY = (
     "load_closed",
     "tare_batch",
     "photo",
+    "result_link",
+    "token_change",
+    "opening",
+    "message_choice",
+    "message",
+    "message_fate",
 )
