@@ -11,7 +11,7 @@ from decimal import Decimal
 from reportlab.graphics.shapes import Drawing, Line, Rect, String
 from reportlab.lib.colors import Color, black
 
-from tracker.domain.advice import Bar
+from tracker.domain.plain_advice import Bar
 from tracker.papers.pen import BOLD, MM, PLAIN, printable
 from tracker.papers.picture import svg_of
 
