@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from tracker.domain.feeding_rules import FEEDING_RULES
 from tracker.domain.units import number
 from tracker.errors import NotFound, Refused
 
@@ -257,6 +258,7 @@ RULES: dict[str, Rule] = {
             ("no", "yes"),
         ),
         _rule("sample_days", "7", "d", "a sample older than this on receipt is remarked on", "our choice"),
+        *(_rule(*row) for row in FEEDING_RULES),
     )
 }
 
