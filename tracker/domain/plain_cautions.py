@@ -1,7 +1,7 @@
 """The report's cautions in a producer's words: what is the matter, what it does, and whom to ask.
 
-The report has the figures, the scale and its source; here stands what to do, in sentences that anybody reads. A caution
-that has no words here is shown as the report says it.
+The report has the figures, the scale and its source; here stands what to do, in sentences that anybody reads. A
+caution that has no words here is shown as the report says it.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ _NITRATE = "Nitrate is high in this hay. It can kill cattle."
 # By code; the advice is that of the caution itself, said shorter.
 _BY_CODE: Mapping[str, str] = {
     "nitrate-do-not-feed": f"{_NITRATE} One scale says: do not feed it. {_VET}",
-    "nitrate-quarter": f"{_NITRATE} One scale says: at most a quarter of what they eat, and none to bred animals. {_VET}",
-    "nitrate-third": f"{_NITRATE} One scale says: at most a third of what they eat, and none to bred animals. {_VET}",
-    "nitrate-half": f"Nitrate is raised. One scale says: at most half of what they eat. {_VET}",
-    "nitrate-pregnant": f"Nitrate is raised. One scale says: at most half of what bred animals eat. {_VET}",
+    "nitrate-quarter": f"{_NITRATE} At most a quarter of what they eat, by one scale, and none to bred ones. {_VET}",
+    "nitrate-third": f"{_NITRATE} At most a third of what they eat, by one scale, and none to bred ones. {_VET}",
+    "nitrate-half": f"Nitrate is raised. At most half of what they eat, by one scale. {_VET}",
+    "nitrate-pregnant": f"Nitrate is raised. At most half of what bred animals eat, by one scale. {_VET}",
     "nitrate-not-tested": f"Protein is very high. Part of it may be nitrate, so have it tested. {_VET}",
     "heat-damage": f"This hay got hot in the bale. Heat has bound part of its protein. {_VET}",
     "moist-hay": f"This hay is damp. It may heat or mold. Check the stack each day for six weeks. {_FIRE}",

@@ -108,6 +108,12 @@ def _failed(session: Session, message: Message) -> bool:
     return fate == FAILED
 
 
+def gets_messages(session: Session, producer: int) -> str | None:
+    """The address that messages to this producer go to; None if he gets none."""
+    choice = choice_of(session, producer)
+    return choice.address if choice is not None and choice.choice == WANTED else None
+
+
 @dataclass(frozen=True)
 class MessageLine:
     """One message in the list. fate: "sent", "failed", or "not known" where the program was stopped meanwhile."""

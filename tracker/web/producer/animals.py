@@ -24,7 +24,7 @@ WEIGHTS = {
     HEIFER: (900, 1000, 1100, 1200),
     BULL: (1600, 1800, 2000, 2200),
 }
-# lb of milk at the peak: a usual beef cow gives 20 (common practice), a first-calf heifer 13 (Univ. of Arkansas MP391).
+# lb of milk at the peak: a usual beef cow 20 (common practice), a first-calf heifer 13 (Univ. of Arkansas MP391).
 MILK = {
     COW: ((12, "little"), (20, "usual"), (28, "much")),
     HEIFER: ((10, "little"), (13, "usual"), (18, "much")),
@@ -118,7 +118,7 @@ def _own(groups: Mapping[str, str]) -> tuple[tuple[str, tuple[Tap, ...]], ...]:
 
 
 def _kinds() -> tuple[tuple[str, tuple[Tap, ...]], ...]:
-    found = []
+    found: list[tuple[str, tuple[Tap, ...]]] = []
     for kind, words in KIND_WORDS.items():
         if kind == BULL:
             found.append((words, (Tap("at rest", {"kind": BULL}),)))

@@ -1,4 +1,4 @@
-"""The page at the stub: which hay, whether it carries his animals, what to add, whom to call; below it all the rest."""
+"""The page at the stub: which hay, whether it carries his animals, what to add, whom to call; then the rest."""
 
 from __future__ import annotations
 
