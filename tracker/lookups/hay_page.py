@@ -45,6 +45,11 @@ class Number:
     changed: bool
     cautions: tuple[str, ...]
 
+    @property
+    def first(self) -> bool:
+        """Whether it is read first: by what it is, or because a caution stands beside it."""
+        return self.code in FIRST or _kind(self.code) in FIRST or bool(self.cautions)
+
 
 @dataclass(frozen=True)
 class HayPage:

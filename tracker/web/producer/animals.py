@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -48,7 +48,7 @@ class Choice:
 def chosen(args: Mapping[str, str], session: Session, producer: str, today: date) -> Choice:
     """The animals that the address names. What it names wrongly is left out of account, and the usual cow stands."""
     query = {name: args[name] for name in NAMES if args.get(name)}
-    groups = {str(one.id): one.group for one in groups_of(session, producer)}
+    groups = {one.group.name: one.group for one in groups_of(session, producer)}
     if query.get("group") in groups:
         group = groups[query["group"]]
         return Choice(animals_on(group, today), {"group": query["group"]}, True, group.name)
@@ -91,8 +91,8 @@ class Taps:
     sections: tuple[tuple[str, tuple[Tap, ...]], ...]
 
 
-def next_taps(args: Mapping[str, str], groups: Mapping[str, str]) -> Taps:
-    """The step that follows what is chosen already. groups: names of the producer's groups by their number."""
+def next_taps(args: Mapping[str, str], groups: Sequence[str]) -> Taps:
+    """The step that follows what is chosen already. groups: names of the producer's own groups."""
     kind = args.get("kind", "")
     if kind not in KIND_WORDS:
         return Taps(1, "Which animals is it for?", (*_own(groups), *_kinds()))
@@ -112,8 +112,8 @@ def next_taps(args: Mapping[str, str], groups: Mapping[str, str]) -> Taps:
     return Taps(3, "How do they look?", (("", taps),))
 
 
-def _own(groups: Mapping[str, str]) -> tuple[tuple[str, tuple[Tap, ...]], ...]:
-    taps = tuple(Tap(name, {"group": number}, last=True) for number, name in groups.items())
+def _own(groups: Sequence[str]) -> tuple[tuple[str, tuple[Tap, ...]], ...]:
+    taps = tuple(Tap(name, {"group": name}, last=True) for name in groups)
     return (("Your own groups", taps),) if taps else ()
 
 

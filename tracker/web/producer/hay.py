@@ -86,7 +86,7 @@ def animals(reader: Reader, stub: str) -> str:
     with reading() as session:
         lot = chosen_lot(reader)
         owner = hay_page(session, lot, now()).producer if lot is not None else ""
-        groups = {str(one.id): one.group.name for one in groups_of(session, owner)} if owner else {}
+        groups = [one.group.name for one in groups_of(session, owner)] if owner else []
     back = {"lot": args["lot"]} if "lot" in args else {}
     return render_template("animals.html", taps=next_taps(args, groups), stub=stub, back=back)
 
