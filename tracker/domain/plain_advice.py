@@ -157,7 +157,7 @@ def _add(answer: Values, feeds: Sequence[FeedLine]) -> tuple[str, ...]:
     if not mix:
         return ("We have no list of feeds to choose from. Call us.",)
     parts = " and ".join(f"{_round(part['as_fed_lb'])} lb of {part['name']}" for part in mix["parts"])
-    said = [f"Add {parts} a head each day."]
+    said = [f"Add {parts}, as fed, a head each day."]
     if len(mix["parts"]) == 1:
         said += _span(next((one for one in feeds if one.name == mix["parts"][0]["name"]), None))
     if mix["cost"]:
@@ -168,10 +168,11 @@ def _add(answer: Values, feeds: Sequence[FeedLine]) -> tuple[str, ...]:
 def _mix(answer: Values) -> Values | None:
     """What is spoken of first: one feed where it costs hardly more than two, for it is less work."""
     both, single = answer["cheapest"], answer["cheapest_single"]
-    if both and single and single["cost"] and both["cost"]:
-        near = Decimal(single["cost"]) <= Decimal(both["cost"]) * SINGLE_AT_MOST
-        return dict(single) if near else dict(both)
-    return dict(both) if both else None
+    if not both or not single:
+        return dict(both) if both else None
+    priced = both["cost"] and single["cost"]
+    dearer = priced and Decimal(single["cost"]) > Decimal(both["cost"]) * SINGLE_AT_MOST
+    return dict(both) if dearer else dict(single)
 
 
 _HARMS = {"nitrate": "Nitrate is high.", "hot hay": "The stack is hot.", "mould": "There is mold in it."}
@@ -185,7 +186,11 @@ def _why(answer: Values) -> str:
 
 def _in_case(feeds: Sequence[FeedLine]) -> list[str]:
     first = next((one for one in feeds if one.safe and one.high not in ("", "0.0")), None)
-    return [f"If they lose it, add up to {first.high} lb of {first.name} a head each day."] if first else []
+    return (
+        [f"If they lose it, add up to {first.high} lb of {first.name}, as fed, a head each day."]
+        if first
+        else []
+    )
 
 
 def _span(feed: FeedLine | None) -> list[str]:

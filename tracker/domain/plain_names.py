@@ -16,7 +16,7 @@ MEANINGS: Mapping[str, tuple[str, str]] = {
     "EE": ("Fat", "Gives energy. Hay has little."),
     "NDFD48": ("Fiber that is used", "The more of it, the better the fiber feeds."),
     "TDN": ("Energy (TDN)", "The part of the hay that feeds the animal."),
-    "RFV": ("Feed value (RFV)", "Ranks hays against each other. Full bloom alfalfa is 100."),
+    "RFV": ("Feed value (RFV)", "Ranks hays against each other."),
     "RFQ": ("Feed quality (RFQ)", "Ranks hays, and counts how well fiber is used."),
     "NEm": ("Energy to live on", "What keeps an animal as it is."),
     "NEg": ("Energy to gain on", "What is left for gain."),
@@ -40,5 +40,5 @@ FIRST = ("total DM", "CP", "TDN", "NDF", "ADF", "NO3", "NO3-N", "KNO3", "RFV", "
 
 def meaning(code: str, name: str) -> tuple[str, str]:
     """The plain name of a code, and what it tells; the report's own name, and nothing, for one that has none here."""
-    known = MEANINGS.get(code) or MEANINGS.get(code.partition("-")[0])
+    known = MEANINGS.get(code)
     return known if known is not None else (name[:1].upper() + name[1:], "")

@@ -9,10 +9,12 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from tracker.domain.analysis import DRY_MATTER
 from tracker.domain.custody import corrected, fold
 from tracker.domain.hay_standing import COMING, HayStanding, due_words, hay_standing
 from tracker.domain.plain_cautions import caution_said
 from tracker.domain.plain_names import FIRST, meaning
+from tracker.domain.results import HEADLINE_TDN
 from tracker.errors import NotFound
 from tracker.lookups.issued_reports import Issued, latest_version
 from tracker.lookups.sample_way import Way, way_of
@@ -48,7 +50,7 @@ class Number:
     @property
     def first(self) -> bool:
         """Whether it is read first: by what it is, or because a caution stands beside it."""
-        return self.code in FIRST or _kind(self.code) in FIRST or bool(self.cautions)
+        return self.code in FIRST or bool(self.cautions)
 
 
 @dataclass(frozen=True)
@@ -147,11 +149,7 @@ def numbers(body: Mapping[str, Any]) -> tuple[Number, ...]:
     """The report's figures, those that are read first at the head, each with its cautions."""
     found = [*_dry_matter(body), *_measured(body), *_calculated(body)]
     order = {code: place for place, code in enumerate(FIRST)}
-    return tuple(sorted(found, key=lambda one: order.get(one.code, order.get(_kind(one.code), len(order)))))
-
-
-def _kind(code: str) -> str:
-    return code.partition("-")[0]
+    return tuple(sorted(found, key=lambda one: order.get(one.code, len(order))))
 
 
 def _dry_matter(body: Mapping[str, Any]) -> list[Number]:
@@ -204,20 +202,23 @@ def _measured(body: Mapping[str, Any]) -> list[Number]:
 
 def _calculated(body: Mapping[str, Any]) -> list[Number]:
     found = []
-    for row in body.get("derived") or ():
-        if row.get("value") is None:
-            continue
-        name, tells = meaning(row["code"], row["name"])
+    known = [row for row in body.get("derived") or () if row.get("value") is not None]
+    codes = {row["code"] for row in known}
+    # There are several TDN by several formulas; one is the report's own, and the others keep their long names.
+    headline = next((code for code in HEADLINE_TDN if code in codes), None)
+    for row in known:
+        code = "TDN" if row["code"] == headline else row["code"]
+        name, tells = meaning(code, row["name"])
         unit = _UNITS.get(row["unit"], row["unit"])
         found.append(
             Number(
-                code=row["code"],
+                code=code,
                 name=name,
                 tells=tells,
                 value=row["value"],
                 margin=row.get("margin") or "",
                 unit=unit,
-                basis=_DM if unit else "a rank, no unit",
+                basis=_basis(unit, row["basis"]),
                 wet="",
                 measured=False,
                 source=row["formula"],
@@ -226,6 +227,12 @@ def _calculated(body: Mapping[str, Any]) -> list[Number]:
             )
         )
     return found
+
+
+def _basis(unit: str, basis: str) -> str:
+    if basis == DRY_MATTER:
+        return _DM
+    return f"of {basis}" if unit else f"a rank: {basis}"
 
 
 def _about(body: Mapping[str, Any], *names: str) -> tuple[str, ...]:

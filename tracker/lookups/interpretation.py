@@ -1,7 +1,7 @@
 """The report's interpretation: what the results mean for usual animals and for the producer's own groups.
 
-It is no measurement. It stands in a part of its own (ISO/IEC 17025:2017, 7.8.7) with what it rests on, and counts only
-once the person who releases the report has released it too.
+It is no measurement. It stands in a part of its own (ISO/IEC 17025:2017, 7.8.7) with what it rests on, and counts
+only once the person who releases the report has released it too.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.animals import BULL, COW, HEIFER, Animals, animals_at
 from tracker.domain.herd import animals_on
+from tracker.domain.plain_advice import plain
 from tracker.errors import TrackerError
 from tracker.lookups.feeding_answer import answer_from
 from tracker.lookups.feeds import feeds_in_force
@@ -68,7 +69,11 @@ def _kept(name: str, answer: dict[str, Any]) -> dict[str, Any]:
     """The answer with what a reader needs to follow it; the cautions stand with the results, the basis once."""
     left_out = ("basis", "cautions")
     kept = {key: value for key, value in answer.items() if key not in left_out}
-    return {"group": name, **kept, "supplements": answer["supplements"][:MOST_SUPPLEMENTS], "changed": False}
+    # What the producer's page says in plain words stands here too, so that the two never differ.
+    words = plain(answer)
+    said = {"sentence": words.sentence, "add": " ".join(words.add), "sure": " ".join(words.sure)}
+    few = answer["supplements"][:MOST_SUPPLEMENTS]
+    return {"group": name, "said": said, **kept, "supplements": few, "changed": False}
 
 
 def _program() -> str:

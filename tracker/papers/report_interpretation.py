@@ -29,12 +29,15 @@ def interpretation(body: Body) -> list[Flowable]:
         why = found.get("why_none") or "None was released with this report."
         return [*head, cell(why)]
     header = ("For", "Verdict", "What to add", "How sure")
-    groups = [_answer(answer) for answer in rows(found, "answers")]
+    answers = rows(found, "answers")
+    groups = [_answer(answer, _shared(answers)) for answer in answers]
     table = ruled(header, groups, (38, 38, 56, 38))
     basis = [cell(words, size=SMALL_PT) for words in rows(found, "basis")]
     return [
         *head,
         table,
+        Spacer(0, 1.5 * MM),
+        *(cell(words, lead="For all of them:") for words in _shared(answers)),
         Spacer(0, 1.5 * MM),
         cell(_released(found), bold=True),
         Spacer(0, 1.5 * MM),
@@ -44,18 +47,22 @@ def interpretation(body: Body) -> list[Flowable]:
     ]
 
 
-def _answer(answer: Body) -> list[list[Any]]:
-    animals = part(answer, "animals")
+def _shared(answers: list[Any]) -> list[str]:
+    """What is to be minded with each of them alike; said once."""
+    first, *others = [rows(answer, "warnings") for answer in answers]
+    return [words for words in first if all(words in other for other in others)]
+
+
+def _answer(answer: Body, shared: list[str]) -> list[list[Any]]:
+    animals, said = part(answer, "animals"), part(answer, "said")
     name = f"{answer['group']}: " if given(answer.get("group")) else ""
     whom = stacked(
         cell(f"{name}{animals.get('words') or DASH}"),
         cell(CHANGED, bold=True) if answer.get("changed") else None,
     )
-    row = [whom, cell(answer.get("verdict_words"), bold=True), answer.get("what_to_add"), answer.get("sure")]
-    under = [
-        [cell(words, lead="Caution:")] for words in (*rows(answer, "reasons"), *rows(answer, "warnings"))
-    ]
-    return [row, *under]
+    row = [whom, cell(said.get("sentence"), bold=True), said.get("add"), said.get("sure") or ""]
+    apart = [words for words in rows(answer, "warnings") if words not in shared]
+    return [row, *([cell(words, lead="Caution:")] for words in (*rows(answer, "reasons"), *apart))]
 
 
 def _released(found: Body) -> str:

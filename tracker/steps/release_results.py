@@ -146,4 +146,4 @@ def _whom(answer: Mapping[str, Any]) -> tuple[str, str]:
 
 
 def _says(answer: Mapping[str, Any]) -> tuple[Any, ...]:
-    return tuple(answer[name] for name in ("verdict", "what_to_add", "sure", "reasons"))
+    return answer["verdict"], answer["said"], answer["reasons"]
