@@ -1,11 +1,11 @@
-"""The office's pages: signing in, the first page, the people of the programme, and tags."""
+"""The office's pages: signing in, the first page, the people of the programme, the producers, and tags."""
 
 from __future__ import annotations
 
-from tracker.web.office import first, people, sign_in, tags
+from tracker.web.office import first, people, producers, sign_in, tags
 from tracker.web.office.door import door
 
 # Importing a module puts its pages behind the door.
-MODULES = (first, sign_in, people, tags)
+MODULES = (first, sign_in, people, producers, tags)
 
 __all__ = ["MODULES", "door"]
