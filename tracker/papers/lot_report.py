@@ -1,7 +1,8 @@
 """The report of a lot's sample as it was issued: what was found, how, from what, and who had the sample.
 
 Printed from the kept snapshot alone, so that an old report comes out as it was. It carries what ISO/IEC
-17025:2017, 7.8.2.1 asks of a report, what 7.8.5 asks of sampling, and 7.8.8 of a changed report.
+17025:2017, 7.8.2.1 asks of a report, what 7.8.5 asks of sampling, 7.8.7 of interpretations, and 7.8.8 of a changed
+report.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from tracker.papers.flow import (
     write_flow,
 )
 from tracker.papers.pen import MM, SMALL_PT, Target
+from tracker.papers.report_interpretation import interpretation
 from tracker.papers.report_margins import margins
 from tracker.papers.report_results import LOT, derived, dry_matter, headline, results
 from tracker.papers.report_said import (
@@ -63,6 +65,7 @@ def lot_report(file: Target, body: Body) -> int:
         *margins(body),
         *_sampling(body),
         *_remarks(body),
+        *interpretation(body),
         *_custody(body),
         KeepTogether([*_statements(body), Spacer(0, 6 * MM), cell(f"End of report {number}", bold=True)]),
     ]

@@ -12,11 +12,13 @@ from tracker.storage import (
     intake,
     kept,
     lots,
+    messages,
     people,
     released,
     results,
     runs,
     search_words,
+    shares,
     tags,
 )
 from tracker.storage.base import Base
@@ -38,6 +40,8 @@ ROOMS = (
     results,
     released,
     feeding,
+    shares,
+    messages,
 )
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
@@ -67,4 +71,10 @@ APPEND_ONLY = (
     "photo",
     "feed_version",
     "group_version",
+    "result_link",
+    "token_change",
+    "opening",
+    "message_choice",
+    "message",
+    "message_fate",
 )

@@ -1,11 +1,31 @@
-"""The office's pages: signing in, the first page, finding, the people of the programme, and tags."""
+"""The office's pages: each module beside this one puts its own behind the door."""
 
 from __future__ import annotations
 
-from tracker.web.office import exports, first, people, programme, searching, sign_in, tags, year
+from tracker.web.office import (
+    exports,
+    first,
+    people,
+    producers,
+    programme,
+    searching,
+    sign_in,
+    tags,
+    year,
+)
 from tracker.web.office.door import door
 
 # Importing a module puts its pages behind the door.
-MODULES = (first, searching, sign_in, people, tags, exports, year, programme)
+MODULES = (
+    first,
+    programme,
+    year,
+    searching,
+    sign_in,
+    people,
+    producers,
+    tags,
+    exports,
+)
 
 __all__ = ["MODULES", "door"]
