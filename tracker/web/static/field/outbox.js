@@ -102,7 +102,9 @@ async function ask(address, about = {}) {
 
 // Fetches lots, plans, tags and people for the next trip. True if the office gave them.
 export async function fetchPack() {
-  const { status, said } = await ask(PACK);
+  const [phone, all] = await Promise.all([device(), entries()]);
+  const about = new URLSearchParams({ device: phone.id, name: phone.name, unsent: all.filter(waiting).length });
+  const { status, said } = await ask(`${PACK}?${about}`);
   await noteLink(status);
   if (status !== 200) return false;
   await keep("pack", { ...said, fetched_at: Date.now() });

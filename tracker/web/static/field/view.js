@@ -8,8 +8,8 @@ const further = (state, than) => ORDER.indexOf(state) > ORDER.indexOf(than) || (
 
 function ofPack(lot) {
   const samples = lot.samples.map((sample) => ({ ...sample, ref: { id: sample.id }, lot: null }));
-  const made = { ...lot, key: String(lot.id), ref: { id: lot.id }, samples, unsent: false };
-  for (const sample of samples) sample.lot = made;
+  const made = { ...lot, key: String(lot.id), ref: { id: lot.id }, samples };
+  for (const sample of samples) Object.assign(sample, { lot: made, to: sample.transfer_to ?? null });
   return made;
 }
 
@@ -29,6 +29,11 @@ export class View {
     this.tags = new Map(pack.tags.map((tag) => [tag.code, { ...tag }]));
     this.names = new Map(pack.people.map((party) => [party.key, party.name]));
     for (const one of all) if (one.state !== "refused") this.#apply(one);
+  }
+
+  // Whether the pack is younger than the office's answer, and so says already what came of the entry.
+  #inPack({ answer }) {
+    return Boolean(answer?.received_at) && Date.parse(answer.received_at) <= Date.parse(this.pack.server_time);
   }
 
   lot(key) {
@@ -74,15 +79,21 @@ export class View {
     if (kind === "register lot") {
       const known = this.lots.find((lot) => lot.id === one.answer?.made?.lot);
       if (known) known.made_by = one.event_id;
-      else this.lots.push({ ...ofEntry(one, this.pack.producers), unsent: one.state !== "office" });
+      else if (!this.#inPack(one)) this.lots.push(ofEntry(one, this.pack.producers));
       return;
     }
+    if (this.#inPack(one)) return;
     if (kind === "plan coring") return this.#planned(one, given);
     if (kind === "core lot") return this.#step(this.#found(given), "cored");
     if (kind === "bag cores") return this.#bagged(one, given);
     if (kind === "seal bag") return this.#step(this.bag(given.code), "sealed", { seal: given.seal });
     if (kind === "replace tag" || kind === "void tag") return this.#voided(given);
     this.#moved(one, given);
+  }
+
+  // What ticks of a walk are kept under: the same before and after the office has given the lot its number.
+  draftOf(lot) {
+    return `walk:${lot.made_by ?? lot.key}`;
   }
 
   #planned(one, given) {
@@ -110,9 +121,7 @@ export class View {
     if (sample) sample.code = given.old_code ? given.code : null;
   }
 
-  #moved({ kind, who, answer }, given) {
-    // What the office has is in its next pack; until then the phone's own word counts.
-    if (answer?.received_at && answer.received_at < this.pack.server_time) return;
+  #moved({ kind, who }, given) {
     for (const code of given.codes ?? []) {
       const sample = this.bag(code);
       if (!sample) continue;

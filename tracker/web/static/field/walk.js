@@ -11,8 +11,7 @@ import { stamped } from "./ids.js";
 import { finishForm } from "./walk_end.js";
 
 const key = new URLSearchParams(location.search).get("lot") ?? "";
-const draftName = `walk:${key}`;
-let lot, sample, plan, pack, draft, finishing;
+let lot, sample, plan, pack, draft, draftName, finishing;
 
 async function draw() {
   const now = await view();
@@ -20,6 +19,7 @@ async function draw() {
   if (!lot) return put("walk", h("p", { class: "told" }, "This lot is not on this phone. Choose one from today's lots."));
   if (finishing) return;
   pack = now.pack;
+  draftName = now.draftOf(lot);
   sample = now.current(lot);
   $("main").querySelector("h1").textContent = lotName(lot);
   if (sample && sample.state !== "planned") return done();
@@ -53,6 +53,7 @@ function planning() {
     const own = makePlan(lot, probe, { seed, cores: count, reason: reason.value.trim() }, pack.practice);
     const { picks } = own;
     await enter("plan coring", { lot: lot.ref, seed, probe, cores: count, reason: own.reason, picks }, { plan: own });
+    $("plan").remove();
     await draw();
   });
   put("walk",
