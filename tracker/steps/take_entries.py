@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from tracker.domain.custody import Act, Party
 from tracker.domain.field_clock import ON_PAPER, REACH, ClockReading, Corrected, corrected
 from tracker.domain.field_entry import ACCEPTED, DUPLICATE, LATER, REFUSED
-from tracker.domain.times import moment, offset_minutes
+from tracker.domain.times import moment, offset_minutes, utc
 from tracker.errors import Conflict, TrackerError
 from tracker.files.field_entries import Batch, Entry, Unreadable
 from tracker.steps.field_acts import do
@@ -52,7 +52,7 @@ class Answer:
         """Plain values, the time as RFC 3339 with milliseconds."""
         return {
             **vars(self),
-            "received_at": self.received_at.isoformat(timespec="milliseconds"),
+            "received_at": utc(self.received_at).isoformat(timespec="milliseconds"),
             "notices": list(self.notices),
         }
 

@@ -6,12 +6,13 @@ from http import HTTPStatus
 from typing import Any
 
 from flask import jsonify, request
-from tracker.web.field.door import door
 
 from tracker.domain.field_entry import MARKER, MOST_ENTRIES
+from tracker.domain.times import utc
 from tracker.errors import Refused
 from tracker.files.field_entries import Batch, read_batch
 from tracker.steps.take_entries import take_entries
+from tracker.web.field.door import door
 from tracker.web.shared.access import STAFF, as_json, for_roles, person
 from tracker.web.shared.errors import problem
 from tracker.web.shared.season import now, season
@@ -39,7 +40,7 @@ def entries() -> Any:
         return problem(other, HTTPStatus.UNPROCESSABLE_ENTITY)
     return jsonify(
         marker=MARKER,
-        server_time=now().isoformat(timespec="milliseconds"),
+        server_time=utc(now()).isoformat(timespec="milliseconds"),
         answers=[answer.as_data() for answer in answers],
     )
 

@@ -8,13 +8,14 @@ from typing import Any
 
 from flask import jsonify, request
 from flask_wtf.csrf import generate_csrf
-from tracker.web.field.door import door
-from tracker.web.field.shell import version
 
 from tracker.domain.field_entry import MARKER
+from tracker.domain.times import utc
 from tracker.errors import TrackerError
 from tracker.lookups.field_pack import field_pack
 from tracker.steps.take_entries import keep_pack_taken
+from tracker.web.field.door import door
+from tracker.web.field.shell import version
 from tracker.web.shared.access import STAFF, as_json, for_roles, person
 from tracker.web.shared.season import now, reading, season
 
@@ -29,7 +30,7 @@ def pack() -> Any:
     _note_contact()
     return jsonify(
         marker=MARKER,
-        server_time=now().isoformat(timespec="milliseconds"),
+        server_time=utc(now()).isoformat(timespec="milliseconds"),
         csrf=generate_csrf(),
         version=version(),
         **taken,
