@@ -35,7 +35,8 @@ def fill(connection: sqlite3.Connection, table: str) -> tuple[str, object]:
 
 
 def likely(name: str) -> object:
-    return {"what": "fresh", "route": "typed", "level": "none", "kind": "image/png"}.get(name, 1)
+    words = {"what": "fresh", "route": "typed", "level": "none", "kind": "image/png"}
+    return {**words, "answer": "refused", "source": "paper", "via": "file"}.get(name, 1)
 
 
 def rows(connection: sqlite3.Connection, table: str) -> list[tuple[object, ...]]:

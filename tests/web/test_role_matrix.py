@@ -88,11 +88,16 @@ office.people                 -         -         -       -      yes
 office.people_added           -         -         -       -      yes
 office.phones_page            -         -         -       -      yes
 office.reset                  -         -         -       -      yes
+office.rolls_page             -         -        yes     yes     yes
+office.run_voided             -         -        yes     yes     yes
 office.settled                -         -        yes     yes     yes
+office.sheet_printed          -         -        yes     yes     yes
 office.sign_in_now           yes       yes       yes     yes     yes
 office.sign_in_page          yes       yes       yes     yes     yes
 office.sign_out_now           -        yes       yes     yes     yes
 office.tags                   -         -        yes     yes     yes
+office.tags_counted_in        -         -        yes     yes     yes
+office.tags_issued            -         -        yes     yes     yes
 office.tags_printed           -         -        yes     yes     yes
 office.test_page              -         -        yes     yes     yes
 scan.find                     -        yes       yes     yes     yes

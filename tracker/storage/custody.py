@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
@@ -95,6 +97,12 @@ def as_event(row: EventRow) -> Event:
 def has_ended(session: Session, sample_id: int) -> bool:
     """Whether nothing more can be done with the sample."""
     return session.get_one(StandingRow, sample_id).state in ENDED
+
+
+def reprints_of(session: Session, tags: Collection[int]) -> Counter[int]:
+    """How often each of these tags was printed again."""
+    wanted = select(EventRow.tag_id).where(EventRow.kind == "tag reprinted", EventRow.tag_id.in_(tags))
+    return Counter(tag for tag in session.scalars(wanted) if tag is not None)
 
 
 def next_seq(session: Session) -> int:
