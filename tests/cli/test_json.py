@@ -38,6 +38,13 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "count-in": ("{carried}",),
     "void-run": ("{fresh run}", "--reason", "the ribbon ran out"),
     "rolls": (),
+    "load-phone": ("unsent.json",),
+    "phones": (),
+    "settle-tag": (
+        *("{contested}", "{contested lot}", "--fresh", "{fresh}"),
+        *("--reason", "asked both", "--by", "carl"),
+    ),
+    "field-sheet": ("--to", "tove", "--out", "field.pdf"),
     "void-tag": ("{fresh}", "--reason", "torn"),
     "hand-over": ("{bagged}", "carl"),
     "refuse-hand-over": ("{signed}", "--reason", "not ours", "--by", "carl"),
@@ -109,6 +116,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
 # tests/cli/test_serve.py follow them.
 LONG = {"demo", "serve"}
 LISTS = {
+    "load-phone",
     "lots",
     "waiting",
     "parked",

@@ -21,7 +21,15 @@ BY_TYPE = {
     DateTime: (NOON.replace(tzinfo=None).isoformat(" "), "2026-06-16 12:00:00"),
     LargeBinary: (b"1", b"2"),
 }
-ALLOWED = {"what": "fresh", "route": "typed", "level": "none", "kind": "image/png"}
+ALLOWED = {
+    "what": "fresh",
+    "route": "typed",
+    "level": "none",
+    "kind": "image/png",
+    "answer": "refused",
+    "source": "paper",
+    "via": "file",
+}
 
 
 def likely(column: Column[object], which: int = 0) -> object:

@@ -12,6 +12,7 @@ from tracker.cli import (
     bench,
     exports,
     feeding,
+    field,
     hand_overs,
     lots,
     margins,
@@ -27,6 +28,7 @@ from tracker.errors import TrackerError
 ROOMS = (
     lots,
     bags,
+    field,
     hand_overs,
     bench,
     results,

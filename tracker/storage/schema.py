@@ -9,6 +9,7 @@ from tracker.storage import (
     custody,
     equipment,
     feeding,
+    field,
     intake,
     kept,
     lots,
@@ -43,6 +44,7 @@ ROOMS = (
     shares,
     messages,
 )
+ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, field, intake, analysis, runs, results)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -77,4 +79,9 @@ APPEND_ONLY = (
     "message_choice",
     "message",
     "message_fate",
+    "field_contact",
+    "field_entry",
+    "field_answer",
+    "tag_contest",
+    "tag_settled",
 )

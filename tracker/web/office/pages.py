@@ -6,8 +6,10 @@ from tracker.web.office import (
     exports,
     first,
     people,
+    phones,
     producers,
     programme,
+    rolls,
     searching,
     sign_in,
     tags,
@@ -24,8 +26,10 @@ MODULES = (
     sign_in,
     people,
     producers,
+    phones,
     tags,
     exports,
+    rolls,
 )
 
 __all__ = ["MODULES", "door"]
