@@ -227,7 +227,16 @@ def _custody(body: Body) -> list[Flowable]:
     if not events:
         return [*heading("Custody", 15), cell("No custody is on record for this sample.")]
     table = ruled(("", "Time", "Who", "What"), events, (8, 42, 42, 78))
-    return [*heading("Custody"), table, Spacer(0, 2 * MM), *_gaps(body)]
+    return [*heading("Custody"), table, Spacer(0, 2 * MM), *_heard(body), *_gaps(body)]
+
+
+def _heard(body: Body) -> list[Flowable]:
+    """The order in which the laboratory heard of the entries, where it is not that in which they happened."""
+    numbers = [row["number"] for row in rows(body, "custody") if isinstance(row.get("number"), int)]
+    if numbers == sorted(numbers):
+        return []
+    came = ", ".join(str(number) for number in sorted(numbers))
+    return [cell(f"They stand as they happened. The laboratory heard of them in the order {came}.")]
 
 
 def _gaps(body: Body) -> list[Flowable]:

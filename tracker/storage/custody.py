@@ -9,14 +9,14 @@ from sqlalchemy import ForeignKey, Index, Text, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.custody import ENDED, Event
-from tracker.domain.times import at_offset
+from tracker.domain.times import CLOCK_SKEW, at_offset, moment
 from tracker.storage.base import Base, Plain, Utc
 
 
 class EventRow(Base):
     """One event. seq has no holes: a missing row would show. occurred_offset is the device's, in minutes.
 
-    device_at is what the device's clock said where the office did not believe it, else empty.
+    device_at is what the device's clock said where it ran ahead of the office's, else empty.
     """
 
     __tablename__ = "event"
@@ -87,7 +87,7 @@ def as_event(row: EventRow) -> Event:
         data=row.data,
         note=row.note,
         late_reason=row.late_reason,
-        clock_doubted=row.device_at is not None,
+        clock_doubted=row.device_at is not None and moment(row.device_at) > row.recorded_at + CLOCK_SKEW,
         device=row.device,
     )
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from tracker.web.field import shells
+from tracker.web.field import entries, load, pack, shells
 from tracker.web.field.door import door
 
 # Importing a module puts its pages behind the door.
-MODULES = (shells,)
+MODULES = (shells, pack, entries, load)
 
 __all__ = ["MODULES", "door"]
