@@ -15,6 +15,7 @@ class Settings:
 
     programme, phone and address stand on tags and reports. secret_file: where the key that signs the forms is kept,
     else beside the database. backup_folder: where backups are put, for `tracker doctor` to look at.
+    log_key_file: where the key that signs the log is kept, else beside the database.
     """
 
     database: str = "sqlite:///season.db"
@@ -25,6 +26,7 @@ class Settings:
     address: str = ""
     secret_file: str = ""
     backup_folder: str = ""
+    log_key_file: str = ""
 
 
 VARIABLES = {
@@ -36,6 +38,7 @@ VARIABLES = {
     "address": "TRACKER_ADDRESS",
     "secret_file": "TRACKER_SECRET_FILE",
     "backup_folder": "TRACKER_BACKUP_FOLDER",
+    "log_key_file": "TRACKER_LOG_KEY_FILE",
 }
 LONGEST = 500
 

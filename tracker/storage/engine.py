@@ -17,6 +17,7 @@ from sqlalchemy.exc import IntegrityError, OperationalError
 from sqlalchemy.orm import Session
 
 from tracker.errors import Conflict, NotFound, TrackerError
+from tracker.files.key_file import KeyFile
 from tracker.storage.kept import keep_refusal
 
 BUSY_MS = 30_000
@@ -39,11 +40,17 @@ def now_utc() -> datetime:
 
 
 class Database:
-    """Where everything is kept; url as SQLAlchemy writes it, for example sqlite:///season.db."""
+    """Where everything is kept; url as SQLAlchemy writes it, for example sqlite:///season.db.
 
-    def __init__(self, url: str, clock: Callable[[], datetime] = now_utc) -> None:
+    key_file: where the key lies that signs the log; without one nothing is signed.
+    """
+
+    def __init__(
+        self, url: str, clock: Callable[[], datetime] = now_utc, key_file: KeyFile | None = None
+    ) -> None:
         self.url = url
         self.clock = clock
+        self.key_file = key_file
         self.engine = _engine(url)
         self._writing = self.engine.execution_options(writing=True)
 
@@ -59,7 +66,7 @@ class Database:
 
         What the tables themselves refuse becomes Conflict `recorded-meanwhile` or `database-busy`.
         """
-        with Session(self._writing, expire_on_commit=False) as session:
+        with Session(self._writing, expire_on_commit=False, info={"key file": self.key_file}) as session:
             try:
                 yield session
                 session.commit()

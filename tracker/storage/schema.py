@@ -10,6 +10,7 @@ from tracker.storage import (
     equipment,
     intake,
     kept,
+    log,
     lots,
     people,
     results,
@@ -19,7 +20,7 @@ from tracker.storage import (
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, intake, analysis, runs, results)
+ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, log, intake, analysis, runs, results)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -46,4 +47,7 @@ APPEND_ONLY = (
     "load_closed",
     "tare_batch",
     "photo",
+    "log_entry",
+    "log_node",
+    "log_head",
 )
