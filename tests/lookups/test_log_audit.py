@@ -25,11 +25,10 @@ from tracker.domain.signed_head import Head, PublicKey, read_head
 from tracker.domain.tree import Edge, consistency, is_consistent, leaf_hash
 from tracker.files.key_file import KeyFile
 from tracker.lookups.log_audit import Audit, audit
-from tracker.steps.sign_log import happened
 from tracker.steps.weigh_in import weigh
 from tracker.storage.custody import EventRow
 from tracker.storage.engine import Database
-from tracker.storage.log import keep_entry, node, previous_leaf
+from tracker.storage.log import happened, keep_entry, node, previous_leaf
 
 
 @dataclass

@@ -13,15 +13,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.canonical import canonical
-from tracker.domain.log_entry import SALT_BYTES, Happened, entry_of, seal, words_of
+from tracker.domain.log_entry import SALT_BYTES, entry_of, seal, words_of
 from tracker.domain.signed_head import Head
-from tracker.domain.times import at_offset
 from tracker.domain.tree import Edge, leaf_hash
 from tracker.errors import Refused
 from tracker.files.key_file import KeyFile, SigningKey
 from tracker.storage.custody import EventRow
-from tracker.storage.log import LogHead, edge, entries, keep_entry, last_head, previous_leaf
-from tracker.storage.people import party_numbers
+from tracker.storage.log import LogHead, edge, entries, happened, keep_entry, last_head, previous_leaf
 
 # Where somebody else will rely on the log from now on.
 SIGNED_AT = ("relinquished", "received", "transfer refused", "transfer cancelled", "stored", "reported")
@@ -64,7 +62,7 @@ def sign(session: Session, now: datetime) -> Head | None:
     key, size = _key(session), entries(session)
     if key is None or size == 0:
         return None
-    head = key.signed(size, edge(session, size).root())
+    head = key.signed(size, _edge_before(session, size + 1).root())
     last = last_head(session)
     if last is None or last.note != str(head):
         keep_head(session, head, now)
@@ -75,31 +73,7 @@ def keep_head(session: Session, head: Head, now: datetime) -> None:
     """Keep a signed head with its time."""
     session.add(LogHead(size=head.size, note=str(head), at=now))
     session.flush()
-
-
-def happened(session: Session, row: EventRow) -> Happened:
-    """The event as the log writes it."""
-    said = {
-        "note": row.note,
-        "late_reason": row.late_reason,
-        "device": row.device,
-        "device_at": row.device_at,
-    }
-    return Happened(
-        seq=row.seq,
-        event_id=row.event_id,
-        kind=row.kind,
-        sample=row.sample_id,
-        lot=row.lot_id,
-        tag=row.tag_id,
-        occurred_at=at_offset(row.occurred_at, row.occurred_offset),
-        recorded_at=row.recorded_at,
-        by=row.by,
-        role=row.role,
-        data=row.data,
-        said=said,
-        parties=_parties(session, row),
-    )
+    session.info["signed at"] = now
 
 
 def _write(session: Session, row: EventRow, tree: Edge) -> None:
@@ -119,19 +93,13 @@ def _edge_before(session: Session, seq: int) -> Edge:
     return kept
 
 
-def _parties(session: Session, row: EventRow) -> dict[str, int]:
-    known: dict[str, int] = session.info.setdefault("party numbers", {})
-    named = {row.by} | {
-        str(part["party"]) for part in row.data.values() if isinstance(part, dict) and part.get("party")
-    }
-    if not named <= set(known):
-        known.update(party_numbers(session))
-    return known
-
-
 def _hour_is_over(session: Session, now: datetime) -> bool:
-    last = last_head(session)
-    return last is None or now - last.at >= EVERY
+    """Whether the last head is older than that; asked of the table once in a session."""
+    if "signed at" not in session.info:
+        last = last_head(session)
+        session.info["signed at"] = None if last is None else last.at
+    signed_at: datetime | None = session.info["signed at"]
+    return signed_at is None or now - signed_at >= EVERY
 
 
 def _key(session: Session) -> SigningKey | None:

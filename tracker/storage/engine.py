@@ -57,7 +57,7 @@ class Database:
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A session for questions; whatever it holds is thrown away at the end."""
-        with Session(self.engine, expire_on_commit=False) as session:
+        with Session(self.engine, expire_on_commit=False, info={"key file": self.key_file}) as session:
             yield session
 
     @contextmanager

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, LargeBinary, Text, func, insert, select
+from sqlalchemy import ColumnElement, ForeignKey, LargeBinary, Select, Text, bindparam, func, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from tracker.domain.tree import Edge, edge_numbers, number
+from tracker.domain.log_entry import Happened
+from tracker.domain.times import at_offset
+from tracker.domain.tree import Edge, edge_numbers
 from tracker.storage.base import Base, Utc
 from tracker.storage.custody import EventRow
+from tracker.storage.people import party_numbers
 
 
 class LogEntry(Base):
@@ -51,6 +54,11 @@ class EntrySalt(Base):
     salt: Mapped[bytes] = mapped_column(LargeBinary)
 
 
+_ENTRY, _SALT, _NODE = (
+    insert(Base.metadata.tables[name]) for name in ("log_entry", "entry_salt", "log_node")
+)
+
+
 def entries(session: Session) -> int:
     """How many entries the log has."""
     return session.scalar(select(func.max(LogEntry.seq))) or 0
@@ -76,32 +84,37 @@ def node(session: Session, wanted: int) -> bytes:
 
 def previous_leaf(session: Session, row: EventRow) -> bytes | None:
     """The leaf hash of the last event before this one in the same life; a sample's first follows its lot's."""
-    before = EventRow.seq < row.seq
-    if row.sample_id is not None:
-        found = _last_leaf(session, EventRow.sample_id == row.sample_id, before)
-        if found is not None:
+    for wanted, life in ((_OF_SAMPLE, row.sample_id), (_OF_TAG, row.tag_id), (_OF_LOT, row.lot_id)):
+        # A sample's life begins with the lot's, so where it has nothing yet the lot is asked; a tag's does not.
+        if life is None or (wanted is _OF_TAG and row.sample_id is not None):
+            continue
+        found: bytes | None = session.connection().scalar(wanted, {"life": life, "before": row.seq})
+        if found is not None or wanted is _OF_TAG:
             return found
-        # The sample's life begins with the lot's.
-        row_lot = EventRow.lot_id == row.lot_id
-        return _last_leaf(session, row_lot, EventRow.sample_id.is_(None), EventRow.tag_id.is_(None), before)
-    if row.tag_id is not None:
-        return _last_leaf(session, EventRow.tag_id == row.tag_id, EventRow.sample_id.is_(None), before)
-    if row.lot_id is not None:
-        row_lot = EventRow.lot_id == row.lot_id
-        return _last_leaf(session, row_lot, EventRow.sample_id.is_(None), EventRow.tag_id.is_(None), before)
     return None
 
 
-def _last_leaf(session: Session, *conditions: object) -> bytes | None:
-    seq = session.scalar(select(func.max(EventRow.seq)).where(*conditions))  # type: ignore[arg-type]
-    return None if seq is None else node(session, number(0, seq - 1))
+def _last_leaf(*of_life: ColumnElement[bool]) -> Select[tuple[bytes]]:
+    before = EventRow.seq < bindparam("before")
+    last = select(func.max(EventRow.seq)).where(*of_life, before).scalar_subquery()
+    # A leaf's number is twice its place, and places count from 0 (domain.tree.number).
+    return select(LogNode.hash).where(LogNode.number == 2 * last - 2)
+
+
+# Made once: an act should not wait for a sentence of SQL to be written.
+_OF_SAMPLE = _last_leaf(EventRow.sample_id == bindparam("life"))
+_OF_TAG = _last_leaf(EventRow.tag_id == bindparam("life"), EventRow.sample_id.is_(None))
+_OF_LOT = _last_leaf(
+    EventRow.lot_id == bindparam("life"), EventRow.sample_id.is_(None), EventRow.tag_id.is_(None)
+)
 
 
 def keep_entry(session: Session, seq: int, text: str, salt: bytes, new: Sequence[tuple[int, bytes]]) -> None:
     """Keep an entry with its salt and what it adds to the tree."""
-    session.execute(insert(LogEntry), {"seq": seq, "entry": text})
-    session.execute(insert(EntrySalt), {"seq": seq, "salt": salt})
-    session.execute(insert(LogNode), [{"number": at, "hash": found} for at, found in new])
+    connection = session.connection()
+    connection.execute(_ENTRY, {"seq": seq, "entry": text})
+    connection.execute(_SALT, {"seq": seq, "salt": salt})
+    connection.execute(_NODE, [{"number": at, "hash": found} for at, found in new])
 
 
 def last_head(session: Session) -> LogHead | None:
@@ -113,3 +126,38 @@ def first_head_over(session: Session, size: int) -> LogHead | None:
     """The first head that covers so many entries, None while none does."""
     wanted = select(LogHead).where(LogHead.size >= size).order_by(LogHead.size, LogHead.id).limit(1)
     return session.scalar(wanted)
+
+
+def happened(session: Session, row: EventRow) -> Happened:
+    """The event as the log writes it."""
+    said = {
+        "note": row.note,
+        "late_reason": row.late_reason,
+        "device": row.device,
+        "device_at": row.device_at,
+    }
+    return Happened(
+        seq=row.seq,
+        event_id=row.event_id,
+        kind=row.kind,
+        sample=row.sample_id,
+        lot=row.lot_id,
+        tag=row.tag_id,
+        occurred_at=at_offset(row.occurred_at, row.occurred_offset),
+        recorded_at=row.recorded_at,
+        by=row.by,
+        role=row.role,
+        data=row.data,
+        said=said,
+        parties=_parties(session, row),
+    )
+
+
+def _parties(session: Session, row: EventRow) -> dict[str, int]:
+    known: dict[str, int] = session.info.setdefault("party numbers", {})
+    named = {row.by} | {
+        str(part["party"]) for part in row.data.values() if isinstance(part, dict) and part.get("party")
+    }
+    if not named <= set(known):
+        known.update(party_numbers(session))
+    return known
