@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from contextlib import closing
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import (
     acting,
@@ -17,6 +17,9 @@ from tracker.cli.doing import (
     say,
     table,
 )
+
+if TYPE_CHECKING:
+    from tracker.storage.engine import Database
 
 
 def add(commands: Any) -> None:
@@ -46,11 +49,14 @@ def _init(asked: argparse.Namespace) -> None:
     from alembic.util import CommandError
 
     from tracker.errors import NotFound
+    from tracker.steps.sign_log import catch_up
 
     with closing(open_season(asked, checked=False)) as season:
         try:
             with database_faults(season.url):
                 season.migrate()
+                with season.act(asked.act, "", {}) as session:
+                    catch_up(session)
         except CommandError:
             # Its version is not among this program's.
             raise NotFound(
@@ -59,7 +65,28 @@ def _init(asked: argparse.Namespace) -> None:
                 field="database",
                 remedy="Use the newer program for it.",
             ) from None
-        say(asked, {"database": season.url}, f"{season.url} is ready.")
+        key, *lines = _log_key(season)
+        say(asked, {"database": season.url, "log_key": key}, f"{season.url} is ready.", *lines)
+
+
+def _log_key(season: Database) -> list[str]:
+    """The log's public key, made where there is none, and what to do about it."""
+    from urllib.parse import urlsplit
+
+    from tracker.settings import read
+
+    file = season.key_file
+    if file is None:
+        return ["", "No key signs its log: set TRACKER_LOG_KEY_FILE and run `tracker init` again."]
+    key = file.key()
+    if key is not None:
+        return [str(key.public), f"Its log is signed with the key in {file.path}."]
+    made = file.make(urlsplit(read().base_url).hostname or "localhost")
+    return [
+        str(made.public),
+        f"A key that signs its log was made in {file.path}. Keep a copy apart from the database and its backups.",
+        f"Publish its public half: {made.public}",
+    ]
 
 
 def _practice(asked: argparse.Namespace) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import ColumnElement, ForeignKey, LargeBinary, Select, Text, bindparam, func, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
@@ -94,7 +95,7 @@ def previous_leaf(session: Session, row: EventRow) -> bytes | None:
     return None
 
 
-def _last_leaf(*of_life: ColumnElement[bool]) -> Select[tuple[bytes]]:
+def _last_leaf(*of_life: ColumnElement[bool]) -> Select[Any]:
     before = EventRow.seq < bindparam("before")
     last = select(func.max(EventRow.seq)).where(*of_life, before).scalar_subquery()
     # A leaf's number is twice its place, and places count from 0 (domain.tree.number).
