@@ -39,6 +39,8 @@ def add(commands: Any) -> None:
     new.add_argument("--reason", required=True)
     head = command(below, "head", "sign a head over the log as it stands, and show it", _head, acts=False)
     head.add_argument("--out", metavar="FILE", help="also write it behind what this file holds")
+    for name, made in below.choices.items():
+        made.set_defaults(act=f"custody {name}")
 
 
 def _audit(asked: argparse.Namespace) -> int:

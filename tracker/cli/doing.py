@@ -78,7 +78,7 @@ def key_file_of(season: Database, told: str) -> KeyFile | None:
     url = season.engine.url
     if url.get_backend_name() != "sqlite" or not url.database or url.database.startswith((":", "file:")):
         return None
-    return KeyFile(Path(url.database).resolve().parent / "log.key")
+    return KeyFile(Path(url.database).resolve().with_suffix(".key"))
 
 
 def _check(season: Database) -> None:

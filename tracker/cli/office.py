@@ -66,7 +66,7 @@ def _init(asked: argparse.Namespace) -> None:
                 remedy="Use the newer program for it.",
             ) from None
         key, *lines = _log_key(season)
-        say(asked, {"database": season.url, "log_key": key}, f"{season.url} is ready.", *lines)
+        say(asked, {"database": season.url, "log_key": key}, *lines, f"{season.url} is ready.")
 
 
 def _log_key(season: Database) -> list[str]:

@@ -65,7 +65,7 @@ class Season:
         self.folder = folder
         self.fixtures = fixtures
         self.clock = Clock()
-        key_file = KeyFile(folder / "log.key")
+        key_file = KeyFile(folder / "season.key")
         key_file.make("hay.example")
         self.database = Database(f"sqlite:///{folder / 'season.db'}", self.clock, key_file)
         self.lots: dict[str, int] = {}
