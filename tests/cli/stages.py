@@ -12,6 +12,10 @@ from sqlalchemy.orm import Session
 from tests import makers
 from tests.makers import act, at
 from tests.result_files import NIR, NIR_MAP, add_map, release, row, written
+from tracker.files.key_file import KeyFile
+from tracker.lookups.find import sample_named
+from tracker.lookups.issued_reports import issued_report
+from tracker.papers.lot_report import lot_report
 from tracker.steps.append_event import standing_of
 from tracker.steps.bag_cores import bag_cores
 from tracker.steps.end_sample import archive
@@ -59,9 +63,14 @@ class Stages:
 
 def build(season: Path, path: Path) -> Stages:
     """A copy of the people's season at this path, with the samples in it."""
-    database = Database(f"sqlite:///{shutil.copy(season, path)}", clock=lambda: at(0))
+    key_file = KeyFile(path.with_suffix(".key"))
+    key_file.make("hay.example")
+    database = Database(f"sqlite:///{shutil.copy(season, path)}", clock=lambda: at(0), key_file=key_file)
     with database.act("make", "tove", {}) as session:
         names = _fill(session)
+    with database.read() as session:
+        issued = issued_report(session, sample_named(session, names["reported"]).id)
+        lot_report(path.with_suffix(".pdf"), issued.body, issued.proof)
     database.close()
     return Stages(path, names)
 

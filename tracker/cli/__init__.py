@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from tracker.cli import (
     bags,
     bench,
+    custody,
     exports,
     feeding,
     field,
@@ -35,6 +36,7 @@ ROOMS = (
     exports,
     feeding,
     messages,
+    custody,
     people,
     office,
     server,

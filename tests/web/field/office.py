@@ -80,7 +80,9 @@ class Between:
 @contextmanager
 def field_office(season: Database, host: str = "localhost") -> Iterator[tuple[str, Between]]:
     """The doors at an address of this machine, and the network before them."""
-    settings = Settings(base_url="http://localhost:1", programme="Larkmoor Hay Testing Programme", phone="555-0142")
+    settings = Settings(
+        base_url="http://localhost:1", programme="Larkmoor Hay Testing Programme", phone="555-0142"
+    )
     app = create_app(season, settings, SECRET, secure=False)
     if "field.pack" not in app.view_functions:
         from tests.web.field.stand_in import stand
