@@ -92,11 +92,12 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "add-lead": ("ida", "Ida Rowe"),
     "invite": ("carl",),
     "reset-link": ("ana",),
+    "backup": ("backups",),
     "doctor": ("--offline",),
 }
-# One plays a season of its own and takes a while, the other does not end by itself; tests/way and
-# tests/cli/test_serve.py follow them.
-LONG = {"demo", "serve"}
+# One plays a season of its own and takes a while, one does not end by itself, and one makes a season of a backup;
+# tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them.
+LONG = {"demo", "serve", "restore"}
 LISTS = {
     "lots",
     "waiting",

@@ -250,6 +250,15 @@ def end_all(session: Session, account_id: int, now: datetime) -> None:
     session.execute(live.values(ended_at=now))
 
 
+def end_everybody(session: Session, now: datetime) -> int:
+    """End every sign-in and every open link, whosever they are; how many sign-ins that were."""
+    live = select(func.count()).select_from(SignedIn).where(SignedIn.ended_at.is_(None))
+    found = session.scalar(live) or 0
+    session.execute(update(SignedIn).where(SignedIn.ended_at.is_(None)).values(ended_at=now))
+    session.execute(update(AccessLink).where(AccessLink.used_at.is_(None)).values(used_at=now))
+    return found
+
+
 def set_active(session: Session, party_key: str, active: bool, now: datetime) -> None:
     """Let a person in again, or no more; whoever is shut out is signed out, and no link of his opens any more.
 
