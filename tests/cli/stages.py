@@ -18,7 +18,8 @@ from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.record_results import record_results
-from tracker.steps.sign_in import make_account
+from tracker.steps.second_factor import begin_factor
+from tracker.steps.sign_in import account_of, make_account
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
 from tracker.storage.engine import Database
@@ -80,6 +81,7 @@ def _fill(session: Session) -> dict[str, str]:
     run = tag_coded(session, names["carried"]).run_id
     issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
     make_account(session, "ana", "lena", makers.at(0))
+    begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
 

@@ -92,6 +92,8 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "add-lead": ("ida", "Ida Rowe"),
     "invite": ("carl",),
     "reset-link": ("ana",),
+    "take-away-factor": ("ana",),
+    "comings": (),
     "backup": ("backups",),
     "doctor": ("--offline",),
 }
@@ -107,6 +109,7 @@ LISTS = {
     "producers",
     "practice",
     "refusals",
+    "comings",
     "register-lot",
     "doctor",
 }
@@ -141,7 +144,7 @@ def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, sta
     answer = staged.run(*typed(name, stages), "--json")
     assert (answer.code, answer.err) == (0, ""), answer.out
     assert isinstance(answer.json, list if name in LISTS else dict)
-    assert answer.json or name in ("refusals",)
+    assert answer.json or name in ("refusals", "comings")
     assert "refused" not in answer.json
 
 

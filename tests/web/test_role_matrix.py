@@ -71,6 +71,7 @@ lab.run_file                  -         -         -      yes     yes
 lab.run_made                  -         -         -      yes     yes
 lab.runs                      -         -         -      yes     yes
 office.active                 -         -         -       -      yes
+office.comings_page           -         -         -       -      yes
 office.first_page             -        yes       yes     yes     yes
 office.invited                -         -         -       -      yes
 office.link_page             yes       yes       yes     yes     yes
@@ -78,6 +79,10 @@ office.link_used             yes       yes       yes     yes     yes
 office.people                 -         -         -       -      yes
 office.people_added           -         -         -       -      yes
 office.reset                  -         -         -       -      yes
+office.second_factor          -        yes       yes     yes     yes
+office.second_factor_begun    -        yes       yes     yes     yes
+office.second_factor_confirmed  -      yes       yes     yes     yes
+office.second_factor_gone     -         -         -       -      yes
 office.sign_in_now           yes       yes       yes     yes     yes
 office.sign_in_page          yes       yes       yes     yes     yes
 office.sign_out_now           -        yes       yes     yes     yes

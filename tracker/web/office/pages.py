@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from tracker.web.office import first, people, sign_in, tags
+from tracker.web.office import first, people, second_factor, sign_in, tags
 from tracker.web.office.door import door
 
 # Importing a module puts its pages behind the door.
-MODULES = (first, sign_in, people, tags)
+MODULES = (first, sign_in, second_factor, people, tags)
 
 __all__ = ["MODULES", "door"]
