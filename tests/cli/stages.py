@@ -24,8 +24,9 @@ from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.keep_group import keep_group
 from tracker.steps.record_results import record_results
+from tracker.steps.second_factor import begin_factor
 from tracker.steps.settle_tag import contest_tag
-from tracker.steps.sign_in import make_account
+from tracker.steps.sign_in import account_of, make_account
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
 from tracker.storage.engine import Database
@@ -96,6 +97,7 @@ def _fill(session: Session) -> dict[str, str]:
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
     keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
+    begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
 

@@ -116,11 +116,14 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "add-lead": ("ida", "Ida Rowe"),
     "invite": ("carl",),
     "reset-link": ("ana",),
+    "take-away-factor": ("ana",),
+    "comings": (),
+    "backup": ("backups",),
     "doctor": ("--offline",),
 }
-# One plays a season of its own and takes a while, the other does not end by itself; tests/way and
-# tests/cli/test_serve.py follow them.
-LONG = {"demo", "serve"}
+# One plays a season of its own and takes a while, one does not end by itself, and one makes a season of a backup;
+# tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them.
+LONG = {"demo", "serve", "restore"}
 LISTS = {
     "load-phone",
     "lots",
@@ -133,6 +136,7 @@ LISTS = {
     "producers",
     "practice",
     "refusals",
+    "comings",
     "register-lot",
     "doctor",
 }
@@ -167,7 +171,7 @@ def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, sta
     answer = staged.run(*typed(name, stages), "--json")
     assert (answer.code, answer.err) == (0, ""), answer.out
     assert isinstance(answer.json, list if name in LISTS else dict)
-    assert answer.json or name in ("refusals",)
+    assert answer.json or name in ("refusals", "comings")
     assert "refused" not in answer.json
 
 

@@ -83,6 +83,7 @@ office.exports                -         -         -       -      yes
 office.fields_map             -         -         -       -      yes
 office.found                  -        yes       yes     yes     yes
 office.contested              -         -        yes     yes     yes
+office.comings_page           -         -         -       -      yes
 office.first_page             -        yes       yes     yes     yes
 office.invited                -         -         -       -      yes
 office.link_ended             -         -        yes      -      yes
@@ -104,6 +105,10 @@ office.rolls_page             -         -        yes     yes     yes
 office.run_voided             -         -        yes     yes     yes
 office.settled                -         -        yes     yes     yes
 office.sheet_printed          -         -        yes     yes     yes
+office.second_factor          -        yes       yes     yes     yes
+office.second_factor_begun    -        yes       yes     yes     yes
+office.second_factor_confirmed  -      yes       yes     yes     yes
+office.second_factor_gone     -         -         -       -      yes
 office.sign_in_now           yes       yes       yes     yes     yes
 office.sign_in_page          yes       yes       yes     yes     yes
 office.sign_out_now           -        yes       yes     yes     yes

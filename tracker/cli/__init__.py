@@ -8,6 +8,7 @@ import sys
 from collections.abc import Sequence
 
 from tracker.cli import (
+    backups,
     bags,
     bench,
     custody,
@@ -40,6 +41,7 @@ ROOMS = (
     people,
     office,
     server,
+    backups,
     margins,
 )
 

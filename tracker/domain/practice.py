@@ -214,6 +214,14 @@ _CHOSEN = (
         "our choice; larger laboratories let a second person release",
         ("no", "yes"),
     ),
+    Rule(
+        "second_factor",
+        "no",
+        "choice",
+        "who shows a code from a phone at every sign-in, beside the password",
+        "OWASP ASVS 5.0.0, 6.3.3; our choice to leave it to the programme",
+        ("no", "lead", "staff"),
+    ),
     _rule("late_days", "7", "d", "a sample that nothing happens to for longer is called late", "our choice"),
     _rule("sample_days", "7", "d", "a sample older than this on receipt is remarked on", "our choice"),
 )

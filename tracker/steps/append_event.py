@@ -17,7 +17,7 @@ from tracker.domain.findings import HOLD, Finding
 from tracker.domain.times import offset_minutes
 from tracker.steps.sign_log import enter
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow, StandingRow, events_of, next_seq
+from tracker.storage.custody import EventRow, StandingRow, events_of, next_seq, projection
 from tracker.storage.tags import Tag
 
 
@@ -161,14 +161,8 @@ def _project(session: Session, sample_id: int, standing: Standing) -> None:
     if row is None:
         row = StandingRow(sample_id=sample_id)
         session.add(row)
-    row.state = standing.state
-    row.holder = standing.holder.party if standing.holder else None
-    row.transfer_to = standing.transfer.to.party if standing.transfer else None
-    row.hold = " ".join(hold.reason for hold in standing.holds) or None
-    row.code = standing.code
-    row.seal = standing.seal
-    if standing.last_at is not None:
-        row.last_at = standing.last_at
+    for name, value in projection(standing).items():
+        setattr(row, name, value)
     session.flush()
 
 

@@ -89,4 +89,5 @@ APPEND_ONLY = (
     "log_entry",
     "log_node",
     "log_head",
+    "access_entry",
 )

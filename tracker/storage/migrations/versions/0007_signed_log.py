@@ -3,8 +3,10 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0008"
-down_revision = "0003"
+from tracker.storage.migrations.guards import only_grows
+
+revision = "0007"
+down_revision = "0006"
 branch_labels = None
 depends_on = None
 
@@ -44,9 +46,4 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["seq"], ["event.seq"], name=op.f("fk_entry_salt_seq_event")),
         sa.PrimaryKeyConstraint("seq", name=op.f("pk_entry_salt")),
     )
-    for table in APPEND_ONLY:
-        for change in ("update", "delete"):
-            op.execute(
-                f"create trigger {table}_no_{change} before {change} on {table} "
-                f"begin select raise(abort, '{table} only grows'); end"
-            )
+    only_grows(*APPEND_ONLY)
