@@ -33,3 +33,33 @@ def only_grows(*tables: str) -> None:
                 f"create trigger {table}_no_{change} before {change} on {table} "
                 f"for each {each} execute function only_grows()"
             )
+
+
+def goes_when_disposed(table: str, what: str, since: str) -> None:
+    """Let rows go whose disposal is recorded: `what` is the kind of record the event names, `since` when a row began.
+
+    since: an expression over `old`. The guard against deletion is put anew; the others stay.
+    """
+    sqlite = op.get_bind().dialect.name == "sqlite"
+    part = "json_extract(data, '$.{}')" if sqlite else "(data::json ->> '{}')"
+    before = part.format("before") if sqlite else f"{part.format('before')}::timestamp"
+    recorded = (
+        f"select 1 from event where kind = 'data disposed' and {part.format('what')} = '{what}' "
+        f"and {since} < {before}"
+    )
+    if sqlite:
+        op.execute(f"drop trigger if exists {table}_no_delete")
+        op.execute(
+            f"create trigger {table}_no_delete before delete on {table} when not exists ({recorded}) "
+            f"begin select raise(abort, '{table} only grows'); end"
+        )
+        return
+    op.execute(
+        f"create or replace function {table}_may_go() returns trigger language plpgsql as $$ "
+        f"begin if exists ({recorded}) then return old; end if; "
+        "raise exception using errcode = '23000', message = tg_table_name || ' only grows'; end $$"
+    )
+    op.execute(f"drop trigger if exists {table}_no_delete on {table}")
+    op.execute(
+        f"create trigger {table}_no_delete before delete on {table} for each row execute function {table}_may_go()"
+    )

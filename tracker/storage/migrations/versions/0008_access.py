@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from tracker.storage.migrations.guards import goes_when_disposed, only_grows
+
 revision = "0008"
 down_revision = "0007"
 branch_labels = None
@@ -58,15 +60,6 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("access_entry", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_access_entry_at"), ["at"], unique=False)
-    op.execute(
-        "create trigger access_entry_no_update before update on access_entry "
-        "begin select raise(abort, 'access_entry only grows'); end"
-    )
+    only_grows(*APPEND_ONLY)
     for table, what, since in GOES_WHEN_DISPOSED:
-        op.execute(f"drop trigger if exists {table}_no_delete")
-        op.execute(
-            f"create trigger {table}_no_delete before delete on {table} when not exists ("
-            "select 1 from event where kind = 'data disposed' "
-            f"and json_extract(data, '$.what') = '{what}' and {since} < json_extract(data, '$.before')) "
-            f"begin select raise(abort, '{table} only grows'); end"
-        )
+        goes_when_disposed(table, what, since)
