@@ -13,11 +13,19 @@ WANTED = (93.0, 97.0)
 def add(commands: Any) -> None:
     """Add the commands of this room."""
     tried = command(
-        commands, "coverage", "try the 95 % intervals on made lots whose truth is known", _coverage, acts=False
+        commands,
+        "coverage",
+        "try the margins on made lots whose truth is known",
+        _coverage,
+        acts=False,
     )
     tried.add_argument("--draws", type=_count, default=2000, help="lots to make (default %(default)s)")
-    tried.add_argument("--seed", type=_count, default=5, help="the same seed makes the same lots (default %(default)s)")
-    tried.add_argument("--own", action="store_true", help="programmes that estimate their SDs from their own repeats")
+    tried.add_argument(
+        "--seed", type=_count, default=5, help="the same makes the same lots (default %(default)s)"
+    )
+    tried.add_argument(
+        "--own", action="store_true", help="programmes that estimate their SDs from their own repeats"
+    )
 
 
 def _count(text: str) -> int:

@@ -50,4 +50,4 @@ def _sources(row: Body) -> list[str]:
     sampling, laboratory = (str(row.get(name) or "") for name in ("sampling", "laboratory"))
     if sampling == laboratory:
         return [sampling]
-    return [f"sampling: {sampling.split(', pooled')[0]}", f"laboratory: {laboratory.split(', pooled')[0]}"]
+    return [f"sampling: {sampling}", f"laboratory: {laboratory}"]
