@@ -17,6 +17,7 @@ from tracker.steps.end_sample import archive
 from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
+from tracker.steps.keep_group import keep_group
 from tracker.steps.record_results import record_results
 from tracker.steps.sign_in import make_account
 from tracker.storage.coring import Sample
@@ -80,6 +81,9 @@ def _fill(session: Session) -> dict[str, str]:
     run = tag_coded(session, names["carried"]).run_id
     issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
     make_account(session, "ana", "lena", makers.at(0))
+    names["reported lot"] = str(made["reported"].lot_id)
+    cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
+    keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
 

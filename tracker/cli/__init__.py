@@ -7,11 +7,11 @@ import io
 import sys
 from collections.abc import Sequence
 
-from tracker.cli import bags, bench, hand_overs, lots, margins, office, people, results, server
+from tracker.cli import bags, bench, feeding, hand_overs, lots, margins, office, people, results, server
 from tracker.cli.doing import as_json, keep
 from tracker.errors import TrackerError
 
-ROOMS = (lots, bags, hand_overs, bench, results, margins, people, office, server)
+ROOMS = (lots, bags, hand_overs, bench, results, margins, feeding, people, office, server)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -122,17 +122,10 @@ STAGES = (
 
 
 def animals_at(kind: str, stage: str, weight_lb: Decimal, head: int = 1) -> Animals:
-    """Animals of a kind at one of STAGES (any for bulls). Raises Refused as checked, and `unknown-stage`."""
+    """Animals of a kind at one of STAGES (any for bulls). Raises Refused as checked and stage_keyed."""
     if kind == BULL:
         return checked(kind=kind, weight_lb=weight_lb, head=head)
-    found = {one.key: one for one in STAGES}.get(stage)
-    if found is None:
-        raise Refused(
-            "unknown-stage",
-            f"{stage!r} is not a stage.",
-            field="stage",
-            remedy=f"Choose from {', '.join(one.key for one in STAGES)}.",
-        )
+    found = stage_keyed(stage)
     return checked(
         kind=kind,
         weight_lb=weight_lb,
@@ -140,6 +133,19 @@ def animals_at(kind: str, stage: str, weight_lb: Decimal, head: int = 1) -> Anim
         days_since_calving=found.days_since,
         days_to_calving=found.days_to,
     )
+
+
+def stage_keyed(key: str) -> Stage:
+    """The stage of this key. Raises Refused `unknown-stage`."""
+    found = {one.key: one for one in STAGES}.get(key)
+    if found is None:
+        raise Refused(
+            "unknown-stage",
+            f"{key!r} is not a stage.",
+            field="stage",
+            remedy=f"Choose from {', '.join(one.key for one in STAGES)}.",
+        )
+    return found
 
 
 Given = str | int | Decimal | None

@@ -82,7 +82,7 @@ def answer(
         supplies=supplies,
         verdict=verdict,
         verdict_words=VERDICTS[verdict],
-        sure="" if reasons else say.sure_words(verdict, supplies, work.intakes),
+        sure="" if reasons else say.sure_words(verdict, supplies, work.intakes, hay),
         reasons=tuple(words),
         protein_first=protein_first(hay, practice),
         supplements=supplements,
@@ -267,12 +267,12 @@ def _diet_of(work: _Work, parts: tuple[tuple[Feed, Decimal], ...], hay_lb: Decim
 
 
 def _ranked(found: Iterable[Supplement]) -> tuple[Supplement, ...]:
-    """Safe ones first, then by cost, those without a price after by weight, then by name."""
+    """Safe ones first, then by cost (where none is asked for, by what it may come to), then by weight and name."""
     far = Decimal(10**6)
 
-    def order(one: Supplement) -> tuple[bool, Decimal, Decimal, str]:
-        cost = one.cost.value if one.cost else far
-        return not one.safe, cost, one.as_fed.value if one.as_fed else far, one.feed.name
+    def order(one: Supplement) -> tuple[bool, Decimal, Decimal, Decimal, str]:
+        cost, most = (one.cost.value, one.cost.high) if one.cost else (far, far)
+        return not one.safe, cost, most, one.as_fed.value if one.as_fed else far, one.feed.name
 
     return tuple(sorted(found, key=order))
 
@@ -280,7 +280,7 @@ def _ranked(found: Iterable[Supplement]) -> tuple[Supplement, ...]:
 def _mixes(work: _Work) -> tuple[Mix | None, Mix | None]:
     """The best of one or two feeds, and the best single; by cost where there are prices, else by weight."""
     given = (work.animals, work.need, work.hay, work.intakes.headline, work.feeds, work.practice)
-    both = cheapest(*given)
+    both = cheapest(*given, worth=work.practice.number("second_feed_saves"))
     if both is None:
         return lightest(*given), lightest(*given, at_most=1)
     return both, both if len(both.parts) == 1 else cheapest(*given, at_most=1)
@@ -306,7 +306,8 @@ def _what_to_add(verdict: str, intakes: Intakes, mix: Mix | None, supplements: t
     if verdict == ENOUGH:
         return say.NOTHING
     if verdict == IF_EATEN:
-        first = next((one for one in supplements if one.safe), None)
+        fit = [one for one in supplements if one.as_fed is not None and one.as_fed.high <= one.most_as_fed]
+        first = fit[0] if fit else None
         return say.maybe_words(intakes, first.feed.name if first else None, first.as_fed if first else None)
     if mix is None:
         return "No supplements are listed, so none can be named. Ask your county extension office."

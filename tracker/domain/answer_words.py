@@ -32,8 +32,14 @@ def pounds(value: Decimal) -> str:
     return f"{to_places(value, 1)} lb"
 
 
-def sure_words(verdict: str, supplies: Iterable[Supply], intakes: Intakes) -> str:
+def sure_words(verdict: str, supplies: Iterable[Supply], intakes: Intakes, hay: Hay) -> str:
     """How sure the verdict is, and what could turn it."""
+    known = hay.tdn_margin is not None and hay.cp_margin is not None
+    unknown = "" if known else " Not every value of the hay has a margin that is known."
+    return f"{_turned_by(verdict, supplies, intakes)}{unknown}"
+
+
+def _turned_by(verdict: str, supplies: Iterable[Supply], intakes: Intakes) -> str:
     counted = [one for one in supplies if one.name != "TDN"]
     if verdict == ENOUGH:
         tight = [one for one in counted if one.short.high > 0]

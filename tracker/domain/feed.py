@@ -14,10 +14,12 @@ from decimal import Decimal
 from tracker.domain.units import POUNDS_PER_SHORT_TON, number, whole
 from tracker.errors import Refused
 
-MEAL, FIBER, GRAIN, CUBE, TUB = "oilseed meal", "fibrous by-product", "grain", "cubes", "tub"
-KINDS = (MEAL, FIBER, GRAIN, CUBE, TUB)
+MEAL, FIBER, GRAIN, SUGAR = "oilseed meal", "by-product", "grain", "molasses"
+CUBE, TUB = "pellets or cubes", "tub"
+KINDS = (MEAL, FIBER, GRAIN, SUGAR, CUBE, TUB)
 COTTONSEED, NPN = "cottonseed", "urea"
 MARKS = (COTTONSEED, NPN)
+UNDATED = "undated"
 
 # lb of hay that one lb leaves uneaten, dry. Our choice, after Chase & Hibberd 1987 (corn on poor hay 1.2) and an Iowa
 # trial (soybean hulls with some corn: none).
@@ -26,6 +28,7 @@ SUBSTITUTION = {
     FIBER: Decimal("0.35"),
     CUBE: Decimal("0.35"),
     GRAIN: Decimal("0.6"),
+    SUGAR: Decimal("0.6"),
     TUB: Decimal(0),
 }
 _KEY = re.compile(r"[a-z][a-z0-9-]{0,39}", re.ASCII)
@@ -36,8 +39,8 @@ class Feed:
     """One supplement. dm: % as fed; cp to phosphorus: % of dry matter; degradable: % of its protein, in the rumen.
 
     most_bw: most a day, dry, % of body weight; most_of_diet: most of all dry matter eaten, %; substitution: lb of hay
-    left for each lb eaten, dry; price_ton: $ a short ton as fed, None if nobody said; marks: of MARKS; note: what
-    to mind; own: the programme's own values stand in it.
+    left for each lb eaten, dry; price_ton: $ a short ton as fed, None if nobody said; marks: of MARKS; from_memory:
+    the values that nobody could look up; year: of the source, or "undated"; own: the programme has set values of it.
     """
 
     key: str
@@ -52,13 +55,14 @@ class Feed:
     most_bw: Decimal
     substitution: Decimal
     source: str
-    year: int
+    year: str
     ndf: Decimal | None = None
     calcium: Decimal | None = None
     phosphorus: Decimal | None = None
     most_of_diet: Decimal | None = None
     price_ton: Decimal | None = None
     marks: tuple[str, ...] = ()
+    from_memory: tuple[str, ...] = ()
     note: str = ""
     offered: bool = True
     own: bool = False
@@ -122,6 +126,7 @@ OPTIONAL = (
     "substitution",
     "price_ton",
     "marks",
+    "from_memory",
     "note",
     "offered",
 )
@@ -158,8 +163,9 @@ def checked_feed(given: Mapping[str, str], *, own: bool = False) -> Feed:
         name=" ".join(texts["name"].split()),
         kind=kind,
         source=texts["source"],
-        year=whole(texts["year"], field="year", least=1900),
+        year=_year(texts["year"]),
         marks=_marks(texts.get("marks", "")),
+        from_memory=tuple(texts.get("from_memory", "").replace(";", " ").split()),
         note=texts.get("note", ""),
         offered=_yes(texts.get("offered", "yes")),
         own=own,
@@ -170,7 +176,8 @@ def checked_feed(given: Mapping[str, str], *, own: bool = False) -> Feed:
 def texts_of(feed: Feed) -> dict[str, str]:
     """The feed as the texts that checked_feed takes."""
     found = {name: getattr(feed, name) for name in (*NEEDED, *OPTIONAL)}
-    found |= {"marks": ";".join(feed.marks), "offered": "yes" if feed.offered else "no"}
+    found |= {"marks": ";".join(feed.marks), "from_memory": ";".join(feed.from_memory)}
+    found |= {"offered": "yes" if feed.offered else "no"}
     return {
         name: format(value, "f") if isinstance(value, Decimal) else str(value)
         for name, value in found.items()
@@ -225,6 +232,10 @@ def _share(text: str, name: str) -> Decimal:
             remedy="Check the unit: shares are in % of dry matter, the price in $ a short ton as fed.",
         )
     return value
+
+
+def _year(text: str) -> str:
+    return text if text == UNDATED else str(whole(text, field="year", least=1900))
 
 
 def _yes(text: str) -> bool:

@@ -88,6 +88,13 @@ FEEDING_RULES: tuple[tuple[str, str, str, str, str], ...] = (
         "from memory",
     ),
     (
+        "second_feed_saves",
+        "0.02",
+        "USD",
+        "what a second feed has to save a head and day to be worth the work",
+        "our choice",
+    ),
+    (
         "npn_tdn_least",
         "50",
         "%",

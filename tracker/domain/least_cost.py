@@ -28,7 +28,7 @@ from tracker.domain.units import to_places
 Price = Callable[[Feed], Decimal | None]
 # Limits that bound each feed by itself, whatever stands beside it.
 ALONE = ("own limit", "gossypol", "urea", "all supplement")
-# A second feed has to save more than this, $ a head and day: two feeds are more work than one.
+# A second feed has to save more than this, $ a head and day, unless somebody asks for more.
 WORTH_A_SECOND = Decimal("0.001")
 
 
@@ -95,15 +95,15 @@ def cheapest(
     practice: Practice = COMMON,
     *,
     at_most: int = 2,
+    worth: Decimal = WORTH_A_SECOND,
 ) -> Mix | None:
     """The cheapest mix of at most so many priced feeds; without parts if hay alone does, None if none does.
 
-    Fewer feeds win unless another saves more than a tenth of a cent.
+    Fewer feeds win unless another saves more than `worth`, $ a head and day.
     """
     priced = tuple(sorted((feed for feed in feeds if feed.cost_lb_dm is not None), key=lambda feed: feed.key))
-    return _best(
-        problem(animals, need, hay, hay_lb, priced, practice), lambda feed: feed.cost_lb_dm, hay_lb, at_most
-    )
+    asked = problem(animals, need, hay, hay_lb, priced, practice)
+    return _best(asked, lambda feed: feed.cost_lb_dm, hay_lb, at_most, worth)
 
 
 def lightest(
@@ -118,18 +118,17 @@ def lightest(
 ) -> Mix | None:
     """The mix of the fewest pounds, whatever it costs: whether the gap can be closed at all."""
     known = tuple(sorted(feeds, key=lambda feed: feed.key))
-    return _best(
-        problem(animals, need, hay, hay_lb, known, practice), lambda feed: Decimal(1), hay_lb, at_most
-    )
+    asked = problem(animals, need, hay, hay_lb, known, practice)
+    return _best(asked, lambda feed: Decimal(1), hay_lb, at_most, WORTH_A_SECOND)
 
 
-def _best(asked: Problem, price: Price, hay_lb: Decimal, at_most: int) -> Mix | None:
+def _best(asked: Problem, price: Price, hay_lb: Decimal, at_most: int, worth: Decimal) -> Mix | None:
     if all(lacking <= 0 for lacking, _ in asked.wants):
         return Mix((), Decimal(0), hay_lb)
     best: tuple[Decimal, tuple[Decimal, ...]] | None = None
     for count in range(1, at_most + 1):
         found = _solve(asked, price, count)
-        if found and (best is None or best[0] - found[0] > WORTH_A_SECOND):
+        if found and (best is None or best[0] - found[0] > worth):
             best = found
     return None if best is None else _as_mix(asked, best[1], hay_lb)
 

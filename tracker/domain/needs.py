@@ -56,7 +56,7 @@ class Need:
 
 @dataclass(frozen=True)
 class Density:
-    """The diet that just meets the need at the intake it allows, as printed tables have it: % of dry matter, and lb."""
+    """The diet that just meets the need at the intake it allows, as printed tables have it: % of dry matter, lb."""
 
     tdn: D
     cp: D

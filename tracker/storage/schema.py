@@ -8,6 +8,7 @@ from tracker.storage import (
     coring,
     custody,
     equipment,
+    feeding,
     intake,
     kept,
     lots,
@@ -19,7 +20,21 @@ from tracker.storage import (
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, intake, analysis, runs, results)
+ROOMS = (
+    kept,
+    people,
+    access,
+    equipment,
+    lots,
+    coring,
+    tags,
+    custody,
+    intake,
+    analysis,
+    runs,
+    results,
+    feeding,
+)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -46,4 +61,6 @@ APPEND_ONLY = (
     "load_closed",
     "tare_batch",
     "photo",
+    "feed_version",
+    "group_version",
 )
