@@ -29,7 +29,7 @@ SOYBEAN_HULLS = Feed(
     most_bw=D(1),
     substitution=D("0.35"),
     source="Alabama Extension, By-product quick reference",
-    year=2014,
+    year="2014",
 )
 GAP_ENERGY, GAP_PROTEIN, SUPPLEMENT = (
     "energy short, Mcal a day",
