@@ -13,12 +13,14 @@ from tests import makers
 from tests.makers import act, at
 from tests.result_files import NIR, NIR_MAP, add_map, release, row, written
 from tracker.steps.append_event import standing_of
+from tracker.steps.bag_cores import bag_cores
 from tracker.steps.end_sample import archive
 from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.keep_group import keep_group
 from tracker.steps.record_results import record_results
+from tracker.steps.settle_tag import contest_tag
 from tracker.steps.sign_in import make_account
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
@@ -80,12 +82,22 @@ def _fill(session: Session) -> dict[str, str]:
     names["carried"] = makers.make_tag(session)
     run = tag_coded(session, names["carried"]).run_id
     issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
+    _contested(session, names)
     make_account(session, "ana", "lena", makers.at(0))
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
     keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
+
+
+def _contested(session: Session, names: dict[str, str]) -> None:
+    """Two bags with one tag: the second by Ulf's phone."""
+    first, second = (makers.make_cored(session, field=f"contested {number}") for number in (1, 2))
+    names["contested"] = makers.make_tag(session)
+    names["contested lot"] = f"lot {first.lot_id}"
+    bag_cores(session, first, names["contested"], act(session, "tove", 65))
+    contest_tag(session, tag_coded(session, names["contested"]), second, act(session, "ulf", 66))
 
 
 def _made(session: Session, stage: str) -> Sample:

@@ -22,6 +22,8 @@ EXAMPLES: dict[str, Sequence[str]] = {
     ),
     "import-lots": ("lots.csv",),
     "lots": (),
+    "search": ("second", "cutting"),
+    "export": ("lots", "--out", "lots.csv"),
     "plan": ("{unplanned}", "--seed", "3"),
     "coring-card": ("{planned}", "--out", "card.pdf"),
     "cored": ("{planned}",),
@@ -36,6 +38,13 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "count-in": ("{carried}",),
     "void-run": ("{fresh run}", "--reason", "the ribbon ran out"),
     "rolls": (),
+    "load-phone": ("unsent.json",),
+    "phones": (),
+    "settle-tag": (
+        *("{contested}", "{contested lot}", "--fresh", "{fresh}"),
+        *("--reason", "asked both", "--by", "carl"),
+    ),
+    "field-sheet": ("--to", "tove", "--out", "field.pdf"),
     "void-tag": ("{fresh}", "--reason", "torn"),
     "hand-over": ("{bagged}", "carl"),
     "refuse-hand-over": ("{signed}", "--reason", "not ours", "--by", "carl"),
@@ -107,6 +116,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
 # tests/cli/test_serve.py follow them.
 LONG = {"demo", "serve"}
 LISTS = {
+    "load-phone",
     "lots",
     "waiting",
     "parked",
@@ -172,7 +182,7 @@ def test_a_command_that_finds_no_season_is_refused_in_json(
     assert answer.json["refused"] == {
         "code": "database-address",
         "message": "'season.db' is not a database address that is understood here.",
-        "remedy": "Write it like sqlite:///season.db.",
+        "remedy": "Write it like sqlite:///season.db or postgresql+psycopg://account@host/season.",
         "field": "database",
         "line": None,
     }

@@ -21,6 +21,14 @@ ROLES = ("nobody", "technician", "clerk", "analyst", "lead")
 PEOPLE = {"technician": "tove", "clerk": "carl", "analyst": "ana", "lead": "lena"}
 MATRIX = """
                             nobody  technician  clerk  analyst  lead
+field.entries                 -        yes       yes     yes     yes
+field.load                    -         -        yes      -      yes
+field.loaded                  -         -        yes      -      yes
+field.manifest               yes       yes       yes     yes     yes
+field.pack                    -        yes       yes     yes     yes
+field.page                   yes       yes       yes     yes     yes
+field.signed_in               -        yes       yes     yes     yes
+field.worker                 yes       yes       yes     yes     yes
 intake.balance_added          -         -         -       -      yes
 intake.balance_checked        -         -        yes     yes     yes
 intake.balance_chosen         -         -        yes     yes     yes
@@ -71,19 +79,57 @@ lab.run_file                  -         -         -      yes     yes
 lab.run_made                  -         -         -      yes     yes
 lab.runs                      -         -         -      yes     yes
 office.active                 -         -         -       -      yes
+office.exports                -         -         -       -      yes
+office.fields_map             -         -         -       -      yes
+office.found                  -        yes       yes     yes     yes
+office.contested              -         -        yes     yes     yes
 office.first_page             -        yes       yes     yes     yes
 office.invited                -         -         -       -      yes
+office.link_ended             -         -        yes      -      yes
+office.link_for_adviser       -         -        yes      -      yes
 office.link_page             yes       yes       yes     yes     yes
 office.link_used             yes       yes       yes     yes     yes
+office.messages_chosen        -         -        yes      -      yes
 office.people                 -         -         -       -      yes
 office.people_added           -         -         -       -      yes
+office.figure                 -         -         -       -      yes
+office.programme              -         -         -       -      yes
+office.producer               -         -        yes      -      yes
+office.producers              -         -        yes      -      yes
 office.reset                  -         -         -       -      yes
+office.season_archive         -         -         -       -      yes
+office.phones_page            -         -         -       -      yes
+office.reset                  -         -         -       -      yes
+office.rolls_page             -         -        yes     yes     yes
+office.run_voided             -         -        yes     yes     yes
+office.settled                -         -        yes     yes     yes
+office.sheet_printed          -         -        yes     yes     yes
 office.sign_in_now           yes       yes       yes     yes     yes
 office.sign_in_page          yes       yes       yes     yes     yes
 office.sign_out_now           -        yes       yes     yes     yes
+office.table_csv              -         -         -       -      yes
+office.table_xlsx             -         -         -       -      yes
+office.tags                   -         -        yes     yes     yes
+office.tags_counted_in        -         -        yes     yes     yes
+office.tags_issued            -         -        yes     yes     yes
+office.tags_printed           -         -        yes     yes     yes
+office.test_page              -         -        yes     yes     yes
+office.year                   -         -         -       -      yes
+office.stub_changed           -         -        yes      -      yes
 office.tags                   -         -        yes     yes     yes
 office.tags_printed           -         -        yes     yes     yes
 office.test_page              -         -        yes     yes     yes
+producer.as_producer          -        yes       yes     yes     yes
+producer.animals             yes       yes       yes     yes     yes
+producer.link_made           yes       yes       yes     yes     yes
+producer.link_taken_back     yes       yes       yes     yes     yes
+producer.links               yes       yes       yes     yes     yes
+producer.messages            yes       yes       yes     yes     yes
+producer.messages_stopped    yes       yes       yes     yes     yes
+producer.numbers             yes       yes       yes     yes     yes
+producer.page                yes       yes       yes     yes     yes
+producer.sheet               yes       yes       yes     yes     yes
+producer.whole_report        yes       yes       yes     yes     yes
 scan.find                     -        yes       yes     yes     yes
 scan.opened                  yes       yes       yes     yes     yes
 scan.way                      -        yes       yes     yes     yes
@@ -121,7 +167,7 @@ def ask(client: FlaskClient, rule: Rule) -> TestResponse:
 
 def turned_away(answer: TestResponse, role: str) -> bool:
     """Whether the guard stood in the way: to signing in, or with a refusal."""
-    if role == "nobody" and answer.request.method == "GET":
+    if role == "nobody" and answer.request.method == "GET" and answer.mimetype != "application/problem+json":
         return answer.status_code == 303 and answer.headers["Location"] == "/sign-in"
     return answer.status_code == (401 if role == "nobody" else 403)
 

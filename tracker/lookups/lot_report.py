@@ -6,6 +6,7 @@ The keys are described in docs/report.md; numbers are text with the digits worth
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -26,6 +27,7 @@ from tracker.domain.precision import lot_mean_margin
 from tracker.domain.units import to_places
 from tracker.lookups.cores_taken import cores_taken
 from tracker.lookups.dry_matter import DryMatter, dry_matter_of
+from tracker.lookups.interpretation import interpretation
 from tracker.lookups.margins import budget_in_full, on_dry_matter
 from tracker.lookups.report_margins import (
     as_received_margin,
@@ -47,8 +49,19 @@ from tracker.storage.lots import facts_of
 NOT_CONSTITUENTS = ("DM", "GH", "NH")
 
 
-def report_body(session: Session, sample: Sample, settings: Settings) -> dict[str, Any]:
-    """The report's content as things stand; the sample's lot, field and producer must be loaded."""
+def report_body(
+    session: Session, sample: Sample, settings: Settings, *, on: date | None = None
+) -> dict[str, Any]:
+    """The report's content as things stand; the sample's lot, field and producer must be loaded.
+
+    on: the day for which the interpretation takes the producer's own groups of animals; None leaves them out.
+    """
+    body = _results_body(session, sample, settings)
+    producer = sample.lot.field.producer.name
+    return {**body, "interpretation": interpretation(session, body, producer, on)}
+
+
+def _results_body(session: Session, sample: Sample, settings: Settings) -> dict[str, Any]:
     practice = practice_in_force(session)
     events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
     plan = CoringPlan.from_dict(plan_in_force(session, sample.id).body)
@@ -259,7 +272,13 @@ def _cautions(
         *(cautions.hot_hay(Decimal(celsius)) if celsius else ()),
     )
     return [
-        {"about": _beside(one.topic, values), "topic": one.topic, "words": one.words, "source": one.source}
+        {
+            "about": _beside(one.topic, values),
+            "code": one.code,
+            "topic": one.topic,
+            "words": one.words,
+            "source": one.source,
+        }
         for one in found
     ]
 

@@ -1,7 +1,8 @@
 """The report of a lot's sample as it was issued: what was found, how, from what, and who had the sample.
 
 Printed from the kept snapshot alone, so that an old report comes out as it was. It carries what ISO/IEC
-17025:2017, 7.8.2.1 asks of a report, what 7.8.5 asks of sampling, and 7.8.8 of a changed report.
+17025:2017, 7.8.2.1 asks of a report, what 7.8.5 asks of sampling, 7.8.7 of interpretations, and 7.8.8 of a changed
+report.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from tracker.papers.flow import (
     write_flow,
 )
 from tracker.papers.pen import MM, SMALL_PT, Target
+from tracker.papers.report_interpretation import interpretation
 from tracker.papers.report_margins import margins
 from tracker.papers.report_results import LOT, derived, dry_matter, headline, results
 from tracker.papers.report_said import (
@@ -63,6 +65,7 @@ def lot_report(file: Target, body: Body) -> int:
         *margins(body),
         *_sampling(body),
         *_remarks(body),
+        *interpretation(body),
         *_custody(body),
         KeepTogether([*_statements(body), Spacer(0, 6 * MM), cell(f"End of report {number}", bold=True)]),
     ]
@@ -229,7 +232,16 @@ def _custody(body: Body) -> list[Flowable]:
     if not events:
         return [*heading("Custody", 15), cell("No custody is on record for this sample.")]
     table = ruled(("", "Time", "Who", "What"), events, (8, 42, 42, 78))
-    return [*heading("Custody"), table, Spacer(0, 2 * MM), *_gaps(body)]
+    return [*heading("Custody"), table, Spacer(0, 2 * MM), *_heard(body), *_gaps(body)]
+
+
+def _heard(body: Body) -> list[Flowable]:
+    """The order in which the laboratory heard of the entries, where it is not that in which they happened."""
+    numbers = [row["number"] for row in rows(body, "custody") if isinstance(row.get("number"), int)]
+    if numbers == sorted(numbers):
+        return []
+    came = ", ".join(str(number) for number in sorted(numbers))
+    return [cell(f"They stand as they happened. The laboratory heard of them in the order {came}.")]
 
 
 def _gaps(body: Body) -> list[Flowable]:

@@ -11,7 +11,7 @@ from uuid import uuid4
 from sqlalchemy.orm import Session
 
 from tracker.domain import custody, tag
-from tracker.domain.admission import admit
+from tracker.domain.admission import admit, admit_from_field
 from tracker.domain.custody import Act, Event, Standing
 from tracker.domain.findings import HOLD, Finding
 from tracker.domain.times import offset_minutes
@@ -41,11 +41,24 @@ def on_sample(
     if stopping:
         kept["hold"] = " ".join(stopping)
     row = _row(session, kind, act, kept, lot_id=sample.lot_id, sample_id=sample.id, tag_id=tag_id)
-    standing = admit(events_of(session, sample.id), _as_new(row, act))
+    standing = _admitted(session, row, act)
     session.add(row)
     session.flush()
     _project(session, sample.id, standing)
     return row
+
+
+def _admitted(session: Session, row: EventRow, act: Act) -> Standing:
+    """Where the sample stands with the row added; one from the field may be moved to where it makes sense."""
+    before, new = events_of(session, int(row.sample_id or 0)), _as_new(row, act)
+    if not act.origin:
+        return admit(before, new)
+    event, standing = admit_from_field(before, new, act.reach)
+    row.late_reason = event.late_reason
+    if event.occurred_at != new.occurred_at:
+        row.occurred_at = event.occurred_at
+        row.data = {**row.data, "origin": {**act.origin, "moved_from": new.occurred_at.isoformat()}}
+    return standing
 
 
 def on_lot(session: Session, kind: str, lot_id: int, data: Mapping[str, Any], act: Act) -> EventRow:
@@ -104,14 +117,14 @@ def _row(
         tag_id=tag_id,
         occurred_at=act.occurred_at,
         occurred_offset=offset_minutes(act.at),
-        device_at=act.at.isoformat() if act.clock_doubted else None,
+        device_at=act.at.isoformat() if act.at > act.now else None,
         recorded_at=act.now,
         by=act.by.key,
         role=act.by.role,
         device=act.device,
         note=act.note,
         late_reason=act.late_reason,
-        data=dict(data),
+        data={**data, "origin": dict(act.origin)} if act.origin else dict(data),
     )
 
 

@@ -9,12 +9,17 @@ from tracker.storage import (
     custody,
     equipment,
     feeding,
+    field,
     intake,
     kept,
     lots,
+    messages,
     people,
+    released,
     results,
     runs,
+    search_words,
+    shares,
     tags,
 )
 from tracker.storage.base import Base
@@ -28,13 +33,18 @@ ROOMS = (
     lots,
     coring,
     tags,
+    search_words,
     custody,
     intake,
     analysis,
     runs,
     results,
+    released,
     feeding,
+    shares,
+    messages,
 )
+ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, field, intake, analysis, runs, results)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -63,4 +73,15 @@ APPEND_ONLY = (
     "photo",
     "feed_version",
     "group_version",
+    "result_link",
+    "token_change",
+    "opening",
+    "message_choice",
+    "message",
+    "message_fate",
+    "field_contact",
+    "field_entry",
+    "field_answer",
+    "tag_contest",
+    "tag_settled",
 )

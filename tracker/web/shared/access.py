@@ -28,6 +28,12 @@ def for_roles(*roles: str) -> Callable[[View], View]:
     return mark
 
 
+def as_json(view: View) -> View:
+    """Say that a view talks with a script: whatever stands in its way is said in JSON, never as a page."""
+    view.as_json = True  # type: ignore[attr-defined]
+    return view
+
+
 def signed_in() -> Party | None:
     """Whoever is signed in on this device, if anybody is."""
     found: Party | None = g.get("party")

@@ -60,7 +60,7 @@ def _roles() -> Any:
     view = current_app.view_functions[str(request.endpoint)]
     if may(view):
         return None
-    if signed_in() is None and request.method == "GET":
+    if signed_in() is None and request.method == "GET" and not getattr(view, "as_json", False):
         session["then"] = request.full_path.rstrip("?")
         return redirect(url_for("office.sign_in_page"), 303)
     if signed_in() is None:
