@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from tracker.domain.advice import Answer
 from tracker.domain.animals import Animals
 from tracker.domain.answer import answer
+from tracker.domain.budget_spread import by_budget
 from tracker.domain.cautions import Caution, cautions_for
 from tracker.domain.feed import Feed
 from tracker.domain.hay import Hay
@@ -26,6 +27,7 @@ from tracker.domain.units import GRAMS_PER_POUND, to_places
 from tracker.errors import NotFound, Refused
 from tracker.lookups.feeds import feeds_in_force
 from tracker.lookups.groups import groups_of
+from tracker.lookups.report_margins import budget_of
 from tracker.storage.coring import samples_of
 from tracker.storage.kept import practice_in_force
 from tracker.storage.lots import lot_numbered
@@ -85,7 +87,12 @@ def answer_from(
     """
     hay = hay_of(body)
     intakes = None if bales is None else counted(bales, hay)
-    return answer(animals, hay, feeds, cautions_in(body, practice), practice, intakes=intakes)
+    budget = budget_of(body)
+    # A report from before budgets has margins alone, and the answer takes these as apart.
+    known = {"cp": hay.cp_by, "tdn": hay.tdn_by, "ndf": "NDF"}
+    spread = by_budget(hay, budget, known) if budget.sources else None
+    cautions = cautions_in(body, practice)
+    return answer(animals, hay, feeds, cautions, practice, intakes=intakes, spread=spread)
 
 
 def released_body(session: Session, lot: int) -> dict[str, Any]:
