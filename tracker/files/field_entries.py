@@ -73,7 +73,7 @@ class _BatchSchema(Schema):
     device_name = fields.String(load_default="", validate=validate.Length(max=200))
     sent_at = fields.String(required=True)
     unsent = fields.Integer(load_default=None, allow_none=True, validate=validate.Range(min=0, max=10**6))
-    entries = fields.List(fields.Raw(), required=True)
+    entries = fields.List(fields.Raw(allow_none=True), required=True)
 
 
 class _EntrySchema(Schema):
