@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import json
 import random
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from typing import Any
 
 from waitress.server import create_server
@@ -16,10 +16,8 @@ from tests.web.conftest import SECRET
 from tracker.app import create_app
 from tracker.settings import Settings
 from tracker.storage.engine import Database
-from tracker.web.shared.guard import COOKIE
 
 Answer = Iterable[bytes]
-MARKER = "hay-field-1"
 
 
 class Between:
@@ -35,6 +33,7 @@ class Between:
         self.delay = threading.Event()
         self.delay.set()
         self.posts: list[dict[str, Any]] = []
+        self.dropped = 0
         self.asked: list[tuple[str, str]] = []
 
     def __call__(self, environ: dict[str, Any], start: Callable[..., Any]) -> Answer:
@@ -53,13 +52,12 @@ class Between:
         self.delay.wait(20)
         caught: list[Any] = []
         raw = environ["wsgi.input"].read()
-        import io
-
         environ["wsgi.input"] = io.BytesIO(raw)
         body = b"".join(self.app(environ, lambda *given: caught.append(given)))
         self.posts.append(json.loads(raw))
         if self.chance.random() < self.drop:
             # The office has taken it; the answer never arrives.
+            self.dropped += 1
             return self._lost(start)
         status, headers = caught[0][:2]
         if self.answers is not None and status.startswith("200"):
@@ -68,6 +66,10 @@ class Between:
             headers.append(("Content-Length", str(len(body))))
         start(status, headers)
         return [body]
+
+    def kept(self) -> list[dict[str, Any]]:
+        """The entries that the office has, in the order in which it got them."""
+        return list(self.app.extensions["fake"][1])
 
     def _lost(self, start: Callable[..., Any]) -> Answer:
         # Fewer bytes than promised: the server closes the line in the middle of the answer.
@@ -80,6 +82,10 @@ def field_office(season: Database, host: str = "localhost") -> Iterator[tuple[st
     """The doors at an address of this machine, and the network before them."""
     settings = Settings(base_url="http://localhost:1", programme="Larkmoor Hay Testing Programme", phone="555-0142")
     app = create_app(season, settings, SECRET, secure=False)
+    if "field.pack" not in app.view_functions:
+        from tests.web.field.stand_in import stand
+
+        stand(app, season)
     between = Between(app)
     server = create_server(between, host="127.0.0.1", port=0, threads=6)
     address = f"http://{host}:{server.effective_port}"
@@ -91,10 +97,3 @@ def field_office(season: Database, host: str = "localhost") -> Iterator[tuple[st
     finally:
         server.close()
         thread.join(timeout=5)
-
-
-def now_text() -> str:
-    return datetime.now(UTC).isoformat(timespec="milliseconds")
-
-
-__all__ = ["COOKIE", "MARKER", "Between", "field_office", "now_text"]

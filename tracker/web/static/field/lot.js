@@ -38,8 +38,10 @@ function wrong(given, practice) {
   if (given.producer.name === "") return ["name", "Write the producer's name."];
   if (!given.field) return ["field", "Write the name of the field, or where it lies."];
   if (!whole(form.cutting.value) || given.cutting > 12) return ["cutting", "The first cutting of the season is 1, the second 2, up to 12."];
+  if (!given.forage) return ["forage", "Choose what grew there."];
   if (!given.harvested) return ["harvested", "Say on which day the hay was cut."];
   if (given.harvested > today()) return ["harvested", "That day is still to come. Check the year."];
+  if (!given.shape) return ["shape", "Choose the shape of the bales: it decides where the probe goes in."];
   if (!whole(form.bale_count.value)) return ["bale_count", "Count the bales and write digits only."];
   if (given.bale_lb && !/^[0-9]{1,6}(\.[0-9]{1,6})?$/.test(given.bale_lb)) return ["bale_lb", "Write the weight of one bale in plain digits, such as 61.5."];
   const large = lotTooLarge(given, practice);

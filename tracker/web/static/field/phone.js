@@ -79,7 +79,7 @@ async function packed() {
   }, { id: "pack" });
   if (!pack) return no("Lots, plans and tags", "None on this phone", "Sign in where there is a signal.", h("a", { class: "next", href: "/field/signed-in?to=phone" }, "Sign in"));
   const free = pack.tags.filter((tag) => ["issued", "printed"].includes(tag.state)).length;
-  return { question: "Lots, plans and tags", good: true, words: `${pack.lots.length} lots and ${free} free tags, fetched ${clockTime(pack.fetched_at)}`, act: fetchNow };
+  return { question: "Lots, plans and tags", good: true, words: `Lots: ${pack.lots.length}. Free tags: ${free}. Fetched ${clockTime(pack.fetched_at)}`, act: fetchNow };
 }
 
 function scans() {

@@ -102,7 +102,7 @@ function walking() {
     draft.started_at ? null : cautions(),
     h("div", { class: "bale" }, balePicture(lot.shape, plan.entry),
       h("div", {}, h("p", {}, "Bale"), h("p", { class: "number", id: "bale-number" }, String(step.bale)), h("p", {}, `${many}, ${plan.depth_mm} mm deep, from the ${plan.entry}`))),
-    button(`Core taken: bale ${step.bale}`, () => changeDraft({ ticks: [...draft.ticks, step.bale], last: "tick" }), { class: "core", id: "tick" }),
+    button(["Core taken", h("span", {}, `bale ${step.bale}`)], () => changeDraft({ ticks: [...draft.ticks, step.bale], last: "tick" }), { class: "core", id: "tick" }),
     left, undo,
     button(`Bale ${step.bale} cannot be cored`, () => cannot(step), { class: "second", id: "cannot" }),
     h("h2", {}, "The walk"), order(step),
@@ -142,7 +142,7 @@ function cannot(step) {
   };
   put("walk", h("h2", {}, `Bale ${step.bale} cannot be cored`),
     h("label", { for: "instead" }, "Bale cored in its place, if one was"), instead,
-    (pack.choices.deviations ?? []).map((words) => button(words, () => pass(words), { class: "second reason" })),
+    (pack.choices.deviations ?? []).map((words) => button(words[0].toUpperCase() + words.slice(1), () => pass(words), { class: "second reason" })),
     h("label", { for: "why" }, "Or in your words"), why, told,
     button("Pass this bale", () => pass(why.value.trim()), { id: "pass" }),
     button("Back to the walk", () => walking(), { class: "second" }));
