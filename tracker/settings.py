@@ -14,7 +14,8 @@ class Settings:
     """database: an address as SQLAlchemy writes it. base_url: where the QR codes lead. by: who is at the keyboard.
 
     programme, phone and address stand on tags and reports. secret_file: where the key that signs the forms is kept,
-    else beside the database. backup_folder: where backups are put, for `tracker doctor` to look at.
+    else beside the database. backup_folder: where backups are put, for `tracker doctor` to look at. proxy: the
+    address of the proxy that alone may say who asked.
     """
 
     database: str = "sqlite:///season.db"
@@ -25,6 +26,7 @@ class Settings:
     address: str = ""
     secret_file: str = ""
     backup_folder: str = ""
+    proxy: str = "127.0.0.1"
 
 
 VARIABLES = {
@@ -36,6 +38,7 @@ VARIABLES = {
     "address": "TRACKER_ADDRESS",
     "secret_file": "TRACKER_SECRET_FILE",
     "backup_folder": "TRACKER_BACKUP_FOLDER",
+    "proxy": "TRACKER_PROXY",
 }
 LONGEST = 500
 

@@ -22,6 +22,8 @@ EXAMPLES: dict[str, Sequence[str]] = {
     ),
     "import-lots": ("lots.csv",),
     "lots": (),
+    "search": ("second", "cutting"),
+    "export": ("lots", "--out", "lots.csv"),
     "plan": ("{unplanned}", "--seed", "3"),
     "coring-card": ("{planned}", "--out", "card.pdf"),
     "cored": ("{planned}",),
@@ -169,7 +171,7 @@ def test_a_command_that_finds_no_season_is_refused_in_json(
     assert answer.json["refused"] == {
         "code": "database-address",
         "message": "'season.db' is not a database address that is understood here.",
-        "remedy": "Write it like sqlite:///season.db.",
+        "remedy": "Write it like sqlite:///season.db or postgresql+psycopg://account@host/season.",
         "field": "database",
         "line": None,
     }

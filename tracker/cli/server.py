@@ -111,7 +111,7 @@ def _serve(asked: argparse.Namespace) -> None:
         secret = serving.secret_in(serving.secret_file(season, settings.secret_file))
         app = create_app(season, settings, secret, secure=secure)
         serving.log_to_stderr()
-        server = serving.Server(app, door, asked.threads, behind_proxy=secure)
+        server = serving.Server(app, door, asked.threads, behind_proxy=secure, proxy=settings.proxy)
         server.heed_signals()
         phones = settings.base_url if told and not asked.http else nearest
         addresses = [f"http://{one}:{port}" for one in (*here, *lan)]

@@ -256,6 +256,9 @@ RULES: dict[str, Rule] = {
             "our choice; larger laboratories let a second person release",
             ("no", "yes"),
         ),
+        _rule(
+            "late_days", "7", "d", "a sample that nothing happens to for longer is called late", "our choice"
+        ),
         _rule("sample_days", "7", "d", "a sample older than this on receipt is remarked on", "our choice"),
     )
 }

@@ -16,6 +16,7 @@ from tracker.errors import Refused
 from tracker.steps.append_event import following, on_tag
 from tracker.storage.custody import reprints_of
 from tracker.storage.lots import lot_numbered
+from tracker.storage.search_words import keep_tag_words
 from tracker.storage.tags import PrintRun, Tag, tag_coded
 
 
@@ -67,6 +68,7 @@ def print_tags(
     ]
     session.add_all([one.tag for one in printed])
     session.flush()
+    keep_tag_words(session, [one.tag for one in printed])
     for one in printed:
         on_tag(session, "tag printed", one.tag, {"code": one.tag.code, "run": run.id}, act)
     return run, printed

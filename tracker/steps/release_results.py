@@ -18,6 +18,7 @@ from tracker.steps.print_tags import require_reason
 from tracker.storage.analysis import values_in_force
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
+from tracker.storage.released import keep_released
 from tracker.storage.results import ReportVersion, latest_report
 
 # Who may answer for a report (ISO/IEC 17025:2017, 7.8.2.1 o: the person authorising it is named).
@@ -78,6 +79,7 @@ def release_results(
     )
     session.add(row)
     session.flush()
+    keep_released(session, sample.id, kept)
     return row
 
 

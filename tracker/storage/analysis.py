@@ -61,6 +61,16 @@ class ResultFile(Base):
     map: Mapped[SourceMap] = relationship(lazy="raise")
 
 
+class Upload(Base):
+    """A file that was looked at and may be taken in, byte for byte; it is let go of after a day."""
+
+    __tablename__ = "upload"
+
+    sha256: Mapped[str] = mapped_column(Text, primary_key=True)
+    content: Mapped[bytes] = mapped_column(LargeBinary)
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
 class Analysis(Base):
     """One scan or one laboratory run on one sample."""
 

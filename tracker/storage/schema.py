@@ -13,14 +13,32 @@ from tracker.storage import (
     kept,
     lots,
     people,
+    released,
     results,
     runs,
+    search_words,
     tags,
 )
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, field, intake, analysis, runs, results)
+ROOMS = (
+    kept,
+    people,
+    access,
+    equipment,
+    lots,
+    coring,
+    tags,
+    search_words,
+    custody,
+    field,
+    intake,
+    analysis,
+    runs,
+    results,
+    released,
+)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (

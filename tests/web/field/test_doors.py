@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import sqlite3
 from datetime import UTC
 from threading import Thread
 from typing import Any
@@ -193,7 +194,9 @@ def test_a_busy_season_keeps_the_phones_entries_pending(
     from tracker.web.field import entries
 
     def busy(*_: Any, **__: Any) -> None:
-        raise OperationalError("x", {}, Exception("database is locked"))
+        fault = sqlite3.OperationalError("database is locked")
+        fault.sqlite_errorcode = sqlite3.SQLITE_BUSY
+        raise OperationalError("x", {}, fault)
 
     monkeypatch.setattr(entries, "take_entries", busy)
     phone = Phone()
