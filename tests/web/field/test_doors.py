@@ -267,6 +267,7 @@ def test_a_clerk_decides_on_a_contested_tag_by_page(season: Database, client_as:
     ulf.send(season, 220, *ulf.bagged(code, 12, field="Hill"))
     fresh = done(season, lambda session: make_tag(session, minute=230))
     carl = client_as("carl")
+    assert f"/tags/contested/{code}" in carl.get(f"/T/{code}", follow_redirects=True).text
     page = carl.get(f"/tags/contested/{code}").text
     assert "Tove Lind" in page and "Ulf Brandt" in page
     form = {"keeps": "1", "fresh-2": fresh, "reason": "asked both"}
