@@ -100,9 +100,11 @@ office.producers              -         -        yes      -      yes
 office.reset                  -         -         -       -      yes
 office.season_archive         -         -         -       -      yes
 office.phones_page            -         -         -       -      yes
+office.programme              -         -         -       -      yes
 office.reset                  -         -         -       -      yes
 office.rolls_page             -         -        yes     yes     yes
 office.run_voided             -         -        yes     yes     yes
+office.season_archive         -         -         -       -      yes
 office.settled                -         -        yes     yes     yes
 office.sheet_printed          -         -        yes     yes     yes
 office.second_factor          -        yes       yes     yes     yes
