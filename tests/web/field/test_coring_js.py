@@ -53,10 +53,16 @@ def test_a_seed_of_more_than_32_bits_is_read_as_python_reads_it(page: Page) -> N
 def test_the_bales_and_cores_of_5000_lots_are_those_of_the_office(page: Page) -> None:
     rng = random.Random(4)
     lots = [
-        (rng.choice((1, 2, 7, 19, 20, 21, 118, rng.randrange(1, 3000))), rng.randrange(1, 101), rng.randrange(10**6))
+        (
+            rng.choice((1, 2, 7, 19, 20, 21, 118, rng.randrange(1, 3000))),
+            rng.randrange(1, 101),
+            rng.randrange(10**6),
+        )
         for _ in range(5000)
     ]
-    found = asked(page, "coring", "(one) => module.balePicks(...one).map((pick) => [pick.bale, pick.cores])", lots)
+    found = asked(
+        page, "coring", "(one) => module.balePicks(...one).map((pick) => [pick.bale, pick.cores])", lots
+    )
     wanted = [[[pick.bale, pick.cores] for pick in coring.bale_picks(*lot)] for lot in lots]
     assert found == wanted
 
@@ -110,7 +116,14 @@ def test_a_lot_is_too_large_on_the_phone_just_when_the_office_would_refuse_it(pa
         ("round", 400, "1000"),  # 200 short tons to the pound: still one lot
         ("round", 401, "1000"),
         ("small square", 6557, "61"),
-        *((rng.choice(BALE_SHAPES), rng.randrange(1, 12_000), rng.choice((None, f"{rng.randrange(300, 2000)}.5"))) for _ in range(500)),
+        *(
+            (
+                rng.choice(BALE_SHAPES),
+                rng.randrange(1, 12_000),
+                rng.choice((None, f"{rng.randrange(300, 2000)}.5")),
+            )
+            for _ in range(500)
+        ),
     ]
     rules = {**PRACTICE, "lot_limit_basis": basis}
     act = f"([shape, bale_count, bale_lb]) => module.lotTooLarge({{shape, bale_count, bale_lb}}, {rules!r})?.parts ?? null"
@@ -131,5 +144,7 @@ def test_an_id_is_a_version_7_uuid_in_the_order_of_time_and_of_the_counter(page:
 
 
 def test_a_clock_that_steps_back_a_little_keeps_the_order_and_one_set_anew_is_followed(page: Page) -> None:
-    found = asked(page, "ids", "(pair) => module.idTime(...pair)", [[1000, 5000], [6000, 5000], [1000, 500_000]])
+    found = asked(
+        page, "ids", "(pair) => module.idTime(...pair)", [[1000, 5000], [6000, 5000], [1000, 500_000]]
+    )
     assert found == [5000, 6000, 1000]
