@@ -1,4 +1,4 @@
-"""The network between a phone and the office, as a test wants it, and an office that answers entries by the contract."""
+"""The network between a phone and the office, as a test wants it."""
 
 from __future__ import annotations
 

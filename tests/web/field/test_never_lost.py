@@ -20,7 +20,8 @@ async (work) => {
   const store = await import("/static/field/store.js");
   const box = await import("/static/field/outbox.js");
   const ofLot = new Map();
-  for (const one of await store.entries()) if (one.kind === "register lot") ofLot.set(one.payload.field, one.event_id);
+  const lots = (await store.entries()).filter((one) => one.kind === "register lot");
+  for (const one of lots) ofLot.set(one.payload.field, one.event_id);
   for (let at = (await store.entries()).length; at < work.length; at++) {
     const { kind, payload, field } = work[at];
     const given = { ...payload };

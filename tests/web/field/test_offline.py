@@ -32,13 +32,17 @@ def test_every_field_page_opens_cold_with_no_network_after_one_visit(phone: Phon
     page.get_by_text("1 not sent").wait_for()
 
 
+KEPT = """async () => {
+  const kept = await Promise.all((await caches.keys()).map((name) => caches.open(name)));
+  const asked = await Promise.all(kept.map((one) => one.keys()));
+  return asked.flat().map((request) => new URL(request.url).pathname);
+}"""
+
+
 def test_what_is_not_of_the_shell_is_never_kept_by_the_worker(phone: Phone) -> None:
     phone.ready()
     page = phone.open()
-    kept = page.evaluate(
-        "caches.keys().then((names) => Promise.all(names.map((name) => caches.open(name).then((kept) => kept.keys()))))"
-        ".then((all) => all.flat().map((request) => new URL(request.url).pathname))"
-    )
+    kept = page.evaluate(KEPT)
     assert {"/field/", "/field/bag", "/static/scan.js", "/static/reader/zxing_reader.wasm"} <= set(kept)
     assert not {"/field/pack", "/field/entries", "/", "/field/load"} & set(kept)
     for path in kept:
