@@ -21,6 +21,9 @@ ROLES = ("nobody", "technician", "clerk", "analyst", "lead")
 PEOPLE = {"technician": "tove", "clerk": "carl", "analyst": "ana", "lead": "lena"}
 MATRIX = """
                             nobody  technician  clerk  analyst  lead
+custody.check                yes       yes       yes     yes     yes
+custody.keys                 yes       yes       yes     yes     yes
+custody.program              yes       yes       yes     yes     yes
 intake.balance_added          -         -         -       -      yes
 intake.balance_checked        -         -        yes     yes     yes
 intake.balance_chosen         -         -        yes     yes     yes
