@@ -29,6 +29,9 @@ field.pack                    -        yes       yes     yes     yes
 field.page                   yes       yes       yes     yes     yes
 field.signed_in               -        yes       yes     yes     yes
 field.worker                 yes       yes       yes     yes     yes
+custody.check                yes       yes       yes     yes     yes
+custody.keys                 yes       yes       yes     yes     yes
+custody.program              yes       yes       yes     yes     yes
 intake.balance_added          -         -         -       -      yes
 intake.balance_checked        -         -        yes     yes     yes
 intake.balance_chosen         -         -        yes     yes     yes
