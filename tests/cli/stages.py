@@ -17,6 +17,7 @@ from tracker.steps.end_sample import archive
 from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
+from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
 from tracker.steps.second_factor import begin_factor
 from tracker.steps.sign_in import account_of, make_account
@@ -81,6 +82,7 @@ def _fill(session: Session) -> dict[str, str]:
     run = tag_coded(session, names["carried"]).run_id
     issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
     make_account(session, "ana", "lena", makers.at(0))
+    note_access(session, makers.at(-800_000), "signed in", "ana", "127.0.0.1")
     begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names

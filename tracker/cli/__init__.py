@@ -7,11 +7,11 @@ import io
 import sys
 from collections.abc import Sequence
 
-from tracker.cli import backups, bags, bench, hand_overs, lots, office, people, results, server
+from tracker.cli import backups, bags, bench, hand_overs, lots, office, people, records, results, server
 from tracker.cli.doing import as_json, keep
 from tracker.errors import TrackerError
 
-ROOMS = (lots, bags, hand_overs, bench, results, people, office, backups, server)
+ROOMS = (lots, bags, hand_overs, bench, results, people, office, records, backups, server)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

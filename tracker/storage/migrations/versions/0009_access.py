@@ -9,6 +9,24 @@ branch_labels = None
 depends_on = None
 
 APPEND_ONLY = ("access_entry",)
+# Of an event whose words an event says are erased, the words may be written anew; of these nothing ever changes.
+EVENT = (
+    "seq",
+    "event_id",
+    "kind",
+    "lot_id",
+    "sample_id",
+    "tag_id",
+    "occurred_at",
+    "occurred_offset",
+    "recorded_at",
+    "by",
+    "role",
+)
+ERASED = (
+    "exists (select 1 from event, json_each(event.data, '$.{what}') as one "
+    "where event.kind = 'words erased' and one.value = cast({of} as text))"
+)
 # What a recorded disposal lets go: the table, the kind of record it names, and when the row came about.
 GOES_WHEN_DISPOSED = (
     ("access_entry", "sign-ins", "old.at"),
@@ -62,11 +80,19 @@ def upgrade() -> None:
         "create trigger access_entry_no_update before update on access_entry "
         "begin select raise(abort, 'access_entry only grows'); end"
     )
+    changed = " or ".join(f'old."{name}" is not new."{name}"' for name in EVENT)
+    op.execute("drop trigger event_no_update")
+    op.execute(
+        f"create trigger event_no_update before update on event when {changed} "
+        f"or not {ERASED.format(what='entries', of='old.seq')} "
+        "begin select raise(abort, 'event only grows'); end"
+    )
     for table, what, since in GOES_WHEN_DISPOSED:
         op.execute(f"drop trigger if exists {table}_no_delete")
         op.execute(
             f"create trigger {table}_no_delete before delete on {table} when not exists ("
             "select 1 from event where kind = 'data disposed' "
-            f"and json_extract(data, '$.what') = '{what}' and {since} < json_extract(data, '$.before')) "
-            f"begin select raise(abort, '{table} only grows'); end"
+            f"and json_extract(data, '$.what') = '{what}' and {since} < json_extract(data, '$.before'))"
+            + (f" and not {ERASED.format(what='refusals', of='old.id')}" if table == "kept_refusal" else "")
+            + f" begin select raise(abort, '{table} only grows'); end"
         )
