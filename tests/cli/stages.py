@@ -23,6 +23,7 @@ from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.keep_group import keep_group
+from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
 from tracker.steps.second_factor import begin_factor
 from tracker.steps.settle_tag import contest_tag
@@ -97,6 +98,7 @@ def _fill(session: Session) -> dict[str, str]:
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
     keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
+    note_access(session, makers.at(-800_000), "signed in", "ana", "127.0.0.1")
     begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names

@@ -118,6 +118,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "reset-link": ("ana",),
     "take-away-factor": ("ana",),
     "comings": (),
+    "retention": (),
+    "dispose-data": ("sign-ins", "--reason", "over", "--by", "lena"),
+    "erase-person": ("ulf", "--reason", "asked for it", "--by", "lena"),
+    "erase-producer": ("Oda Meadow", "--reason", "asked for it", "--by", "lena"),
     "backup": ("backups",),
     "doctor": ("--offline",),
 }
@@ -137,6 +141,7 @@ LISTS = {
     "practice",
     "refusals",
     "comings",
+    "retention",
     "register-lot",
     "doctor",
 }

@@ -21,6 +21,7 @@ from tracker.cli import (
     messages,
     office,
     people,
+    records,
     results,
     server,
 )
@@ -43,6 +44,7 @@ ROOMS = (
     server,
     backups,
     margins,
+    records,
 )
 
 

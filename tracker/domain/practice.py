@@ -222,6 +222,28 @@ _CHOSEN = (
         "OWASP ASVS 5.0.0, 6.3.3; our choice to leave it to the programme",
         ("no", "lead", "staff"),
     ),
+    _rule(
+        "keep_rests_days",
+        "180",
+        "d",
+        "what is left of a sample is kept this long after its last entry",
+        "our choice; local law comes first",
+    ),
+    _rule("keep_photos_days", "1095", "d", "photos are kept this long", "our choice; local law comes first"),
+    _rule(
+        "keep_refusals_days",
+        "1095",
+        "d",
+        "what was asked and refused is kept this long",
+        "our choice; local law comes first",
+    ),
+    _rule(
+        "keep_sign_ins_days",
+        "365",
+        "d",
+        "who came in and who was turned away is kept this long",
+        "our choice; local law comes first",
+    ),
     _rule("late_days", "7", "d", "a sample that nothing happens to for longer is called late", "our choice"),
     _rule("sample_days", "7", "d", "a sample older than this on receipt is remarked on", "our choice"),
 )

@@ -166,6 +166,11 @@ def _project(session: Session, sample_id: int, standing: Standing) -> None:
     session.flush()
 
 
+def project_anew(session: Session, sample_id: int) -> None:
+    """Make the row beside the log again from the sample's events."""
+    _project(session, sample_id, custody.fold(events_of(session, sample_id)))
+
+
 def standing_of(session: Session, sample: Sample) -> Standing:
     """Where the sample stands now, from the log itself."""
     return custody.fold(events_of(session, sample.id))
