@@ -18,6 +18,7 @@ class Settings:
     address of the proxy that alone may say who asked.
     mail_server: smtps://name@host:465 or smtp://name@host:587, empty for the folder mail_folder, where each message
     becomes a file. mail_from: whose address the messages bear. mail_password is never shown.
+    log_key_file: where the key that signs the log is kept, else beside the database.
     """
 
     database: str = "sqlite:///season.db"
@@ -33,6 +34,7 @@ class Settings:
     mail_password: str = field(default="", repr=False)
     mail_from: str = ""
     mail_folder: str = "outbox"
+    log_key_file: str = ""
 
 
 VARIABLES = {
@@ -49,6 +51,7 @@ VARIABLES = {
     "mail_password": "TRACKER_MAIL_PASSWORD",
     "mail_from": "TRACKER_MAIL_FROM",
     "mail_folder": "TRACKER_MAIL_FOLDER",
+    "log_key_file": "TRACKER_LOG_KEY_FILE",
 }
 LONGEST = 500
 

@@ -260,8 +260,8 @@ def test_hay_that_cannot_be_gets_no_answer(of: Hay, field: str) -> None:
     assert (caught.value.code, caught.value.field) == ("hay-implausible", field)
 
 
-# Common practice, not a published table: for a milking cow, hay near 60 % TDN asks for little or nothing beside it, hay
-# in the low fifties for a good deal of a fibrous by-product.
+# Common practice, not a published table: for a milking cow, hay near 60 % TDN asks for little or nothing beside it,
+# hay in the low fifties for a good deal of a fibrous by-product.
 def test_common_practice_hay_near_60_tdn_wants_little_or_nothing() -> None:
     found = asked(cow("1200"), hay("11.5", "60", "58"))
     assert found.verdict in (ENOUGH, IF_EATEN) or found_in(found, "soyhulls").as_fed.value <= 2.5

@@ -29,6 +29,9 @@ field.pack                    -        yes       yes     yes     yes
 field.page                   yes       yes       yes     yes     yes
 field.signed_in               -        yes       yes     yes     yes
 field.worker                 yes       yes       yes     yes     yes
+custody.check                yes       yes       yes     yes     yes
+custody.keys                 yes       yes       yes     yes     yes
+custody.program              yes       yes       yes     yes     yes
 intake.balance_added          -         -         -       -      yes
 intake.balance_checked        -         -        yes     yes     yes
 intake.balance_chosen         -         -        yes     yes     yes
@@ -83,6 +86,7 @@ office.exports                -         -         -       -      yes
 office.fields_map             -         -         -       -      yes
 office.found                  -        yes       yes     yes     yes
 office.contested              -         -        yes     yes     yes
+office.comings_page           -         -         -       -      yes
 office.first_page             -        yes       yes     yes     yes
 office.invited                -         -         -       -      yes
 office.link_ended             -         -        yes      -      yes
@@ -99,11 +103,17 @@ office.producers              -         -        yes      -      yes
 office.reset                  -         -         -       -      yes
 office.season_archive         -         -         -       -      yes
 office.phones_page            -         -         -       -      yes
+office.programme              -         -         -       -      yes
 office.reset                  -         -         -       -      yes
 office.rolls_page             -         -        yes     yes     yes
 office.run_voided             -         -        yes     yes     yes
+office.season_archive         -         -         -       -      yes
 office.settled                -         -        yes     yes     yes
 office.sheet_printed          -         -        yes     yes     yes
+office.second_factor          -        yes       yes     yes     yes
+office.second_factor_begun    -        yes       yes     yes     yes
+office.second_factor_confirmed  -      yes       yes     yes     yes
+office.second_factor_gone     -         -         -       -      yes
 office.sign_in_now           yes       yes       yes     yes     yes
 office.sign_in_page          yes       yes       yes     yes     yes
 office.sign_out_now           -        yes       yes     yes     yes

@@ -8,8 +8,10 @@ import sys
 from collections.abc import Sequence
 
 from tracker.cli import (
+    backups,
     bags,
     bench,
+    custody,
     exports,
     feeding,
     field,
@@ -19,6 +21,7 @@ from tracker.cli import (
     messages,
     office,
     people,
+    records,
     results,
     server,
 )
@@ -35,10 +38,13 @@ ROOMS = (
     exports,
     feeding,
     messages,
+    custody,
     people,
     office,
     server,
+    backups,
     margins,
+    records,
 )
 
 

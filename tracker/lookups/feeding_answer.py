@@ -23,6 +23,7 @@ from tracker.domain.hay_eaten import BaleCount, checked_count, counted
 from tracker.domain.herd import Group, animals_on
 from tracker.domain.practice import COMMON, Practice
 from tracker.domain.results import HEADLINE_TDN
+from tracker.domain.spread import Spread
 from tracker.domain.units import GRAMS_PER_POUND, to_places
 from tracker.errors import NotFound, Refused
 from tracker.lookups.feeds import feeds_in_force
@@ -87,12 +88,16 @@ def answer_from(
     """
     hay = hay_of(body)
     intakes = None if bales is None else counted(bales, hay)
+    found = cautions_in(body, practice)
+    return answer(animals, hay, feeds, found, practice, intakes=intakes, spread=_errors(hay, body))
+
+
+def _errors(hay: Hay, body: Mapping[str, Any]) -> Spread | None:
+    """How the hay's values err together, as the report keeps it; None for a report from before there was a budget."""
     budget = budget_of(body)
-    # A report from before budgets has margins alone, and the answer takes these as apart.
-    known = {"cp": hay.cp_by, "tdn": hay.tdn_by, "ndf": "NDF"}
-    spread = by_budget(hay, budget, known) if budget.sources else None
-    cautions = cautions_in(body, practice)
-    return answer(animals, hay, feeds, cautions, practice, intakes=intakes, spread=spread)
+    return (
+        by_budget(hay, budget, {"cp": hay.cp_by, "tdn": hay.tdn_by, "ndf": "NDF"}) if budget.sources else None
+    )
 
 
 def released_body(session: Session, lot: int) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from tracker.domain.analysis import DRY_MATTER
 from tracker.domain.custody import corrected, fold
 from tracker.domain.hay_standing import COMING, HayStanding, due_words, hay_standing
 from tracker.domain.plain_cautions import caution_said
+from tracker.domain.plain_custody import custody_said
 from tracker.domain.plain_names import FIRST, meaning
 from tracker.domain.results import HEADLINE_TDN
 from tracker.errors import NotFound
@@ -22,6 +23,7 @@ from tracker.lookups.turnaround import expected_for
 from tracker.storage.coring import Sample, sample_with_lot, samples_of
 from tracker.storage.custody import events_of
 from tracker.storage.lots import Lot, lot_numbered
+from tracker.storage.people import party_names
 from tracker.storage.results import latest_report
 
 NOT_CORED = HayStanding(COMING, "This hay is not cored yet.", "Call us to set a day.")
@@ -54,6 +56,15 @@ class Number:
 
 
 @dataclass(frozen=True)
+class Handled:
+    """Who did what with the sample, and when, at the offset of whoever noted it."""
+
+    at: datetime
+    by: str
+    words: str
+
+
+@dataclass(frozen=True)
 class HayPage:
     """One lot for its producer. due: when to expect the answer, in sentences; report None before the first."""
 
@@ -70,6 +81,7 @@ class HayPage:
     standing: HayStanding
     due: tuple[str, ...]
     way: Way | None
+    custody: tuple[Handled, ...]
     report: Issued | None
     numbers: tuple[Number, ...]
     cautions: tuple[str, ...]
@@ -85,7 +97,7 @@ def hay_page(session: Session, lot_id: int, now: datetime) -> HayPage:
     lot = lot_numbered(session, lot_id)
     sample = sample_to_show(session, lot_id)
     if sample is None:
-        return _page(lot, NOT_CORED, (), None, None, "")
+        return _page(lot, NOT_CORED, (), None, (), None, "")
     events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
     report = latest_version(session, sample.id)
     folded = fold(events)
@@ -93,7 +105,12 @@ def hay_page(session: Session, lot_id: int, now: datetime) -> HayPage:
     due: tuple[str, ...] = ()
     if standing.kind == COMING:
         due = due_words(expected_for(session, events, now.astimezone()))
-    return _page(lot, standing, due, way_of(session, sample), report, (folded.code or "")[-4:])
+    way, names = way_of(session, sample), party_names(session)
+    said = ((event, custody_said(event.kind, event.data, names)) for event in events)
+    custody = tuple(
+        Handled(event.occurred_at, names.get(event.by, event.by), words) for event, words in said if words
+    )
+    return _page(lot, standing, due, way, custody, report, (folded.code or "")[-4:])
 
 
 def sample_to_show(session: Session, lot_id: int) -> Sample | None:
@@ -120,6 +137,7 @@ def _page(
     standing: HayStanding,
     due: tuple[str, ...],
     way: Way | None,
+    custody: tuple[Handled, ...],
     report: Issued | None,
     bag: str,
 ) -> HayPage:
@@ -139,6 +157,7 @@ def _page(
         standing=standing,
         due=due,
         way=way,
+        custody=custody,
         report=report,
         numbers=placed,
         cautions=_loose(body, placed),

@@ -14,6 +14,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 from tracker.domain.times import moment
 from tracker.domain.way import Station
 from tracker.errors import Refused
+from tracker.lookups.report_record import Proof
 from tracker.papers.flow import (
     DASH,
     TITLE_PT,
@@ -41,6 +42,7 @@ from tracker.papers.report_said import (
     when,
     words_of,
 )
+from tracker.papers.report_seal import seal
 from tracker.papers.way import drawing
 
 TITLE = "Report of hay analysis"
@@ -48,10 +50,11 @@ WIDTH_MM = inner_mm("a4")
 COLUMN_MM = WIDTH_MM / 2 - 2
 
 
-def lot_report(file: Target, body: Body) -> int:
-    """Write the report and return how many pages it has; the same body gives the same bytes.
+def lot_report(file: Target, body: Body, proof: Proof | None = None) -> int:
+    """Write the report and return how many pages it has; the same body and proof give the same bytes.
 
-    body: the snapshot kept with the report, plain values with numbers as text and times as RFC 3339.
+    body: the snapshot kept with the report, plain values with numbers as text and times as RFC 3339. proof: the
+    record that goes with it, None where there is none.
     """
     number = str(part(body, "report").get("number") or DASH)
     story: list[Flowable] = [
@@ -67,6 +70,7 @@ def lot_report(file: Target, body: Body) -> int:
         *_remarks(body),
         *interpretation(body),
         *_custody(body),
+        *seal(proof),
         KeepTogether([*_statements(body), Spacer(0, 6 * MM), cell(f"End of report {number}", bold=True)]),
     ]
     return write_flow(file, story, title=f"{TITLE} {number}", foot=f"{TITLE} {number}")

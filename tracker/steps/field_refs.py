@@ -40,9 +40,11 @@ class Made:
 
 
 def text(payload: Payload, name: str, *, needed: bool = False) -> str:
-    """A short text of the entry. Raises Refused `entry-incomplete` where it is needed and missing."""
+    """A short text of the entry. Raises Refused `entry-incomplete` where it is needed and missing, or is no text."""
     value = payload.get(name)
     said = "" if value is None else str(value).strip() if isinstance(value, (str, int)) else None
+    if said is not None and not all(letter.isprintable() or letter in "\n\t" for letter in said):
+        said = None
     if said is None or (needed and not said):
         raise Refused(
             "entry-incomplete",

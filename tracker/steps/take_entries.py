@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act, Party
@@ -23,6 +23,7 @@ from tracker.errors import Conflict, TrackerError
 from tracker.files.field_entries import Batch, Entry, Unreadable
 from tracker.steps.field_acts import do
 from tracker.steps.field_refs import Waits
+from tracker.storage.faults import is_passing, is_taken
 from tracker.storage.field import FieldAnswer, FieldContact, FieldEntry, waiting_entries
 from tracker.storage.kept import keep_refusal
 from tracker.storage.people import party
@@ -200,20 +201,17 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
         return Answer(row.event_id, LATER, row.received_at, words=str(waits))
     except TrackerError as refused:
         return _refused(session, row, refused, now)
-    except IntegrityError:
+    except SQLAlchemyError as fault:
+        if not isinstance(fault, IntegrityError) or not is_taken(fault):
+            return _ours(row, fault)
         clash = Conflict(
             "recorded-meanwhile",
             "Something with the same name or number is recorded already.",
             remedy="Look at what is there, then enter it anew if it is still wanted.",
         )
         return _refused(session, row, clash, now)
-    except OperationalError:
-        raise
-    except Exception:
-        # A fault of ours with one entry is no reason to lose it, or to keep the others waiting.
-        LOG.exception("entry %s (%s) could not be done", row.event_id, row.kind)
-        words = "The office's program failed on this entry. It is kept there, and is tried again."
-        return Answer(row.event_id, LATER, row.received_at, words=words)
+    except Exception as fault:
+        return _ours(row, fault)
     answer = FieldAnswer(
         event_id=row.event_id,
         answer=ACCEPTED,
@@ -225,6 +223,15 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
     session.add(answer)
     session.flush()
     return _told(row, answer, ACCEPTED)
+
+
+def _ours(row: FieldEntry, fault: Exception) -> Answer:
+    """A fault of ours with one entry is no reason to lose it, or to keep the others waiting; a busy disk is none."""
+    if isinstance(fault, SQLAlchemyError) and is_passing(fault):
+        raise fault
+    LOG.error("entry %s (%s) could not be done", row.event_id, row.kind, exc_info=fault)
+    words = "The office's program failed on this entry. It is kept there, and is tried again."
+    return Answer(row.event_id, LATER, row.received_at, words=words)
 
 
 def _refused(session: Session, row: FieldEntry, refused: TrackerError, now: datetime) -> Answer:

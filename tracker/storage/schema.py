@@ -12,6 +12,7 @@ from tracker.storage import (
     field,
     intake,
     kept,
+    log,
     lots,
     messages,
     people,
@@ -35,6 +36,8 @@ ROOMS = (
     tags,
     search_words,
     custody,
+    log,
+    field,
     intake,
     analysis,
     runs,
@@ -44,7 +47,6 @@ ROOMS = (
     shares,
     messages,
 )
-ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, field, intake, analysis, runs, results)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -84,4 +86,8 @@ APPEND_ONLY = (
     "field_answer",
     "tag_contest",
     "tag_settled",
+    "log_entry",
+    "log_node",
+    "log_head",
+    "access_entry",
 )

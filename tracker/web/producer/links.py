@@ -40,7 +40,7 @@ def link_made(reader: Reader, stub: str) -> str:
         until = day(form.get("until", ""), field="until")
         row, token = share_by_stub(session, lot, name=form.get("name", ""), until=until, now=now())
     address = f"{settings().base_url.rstrip('/')}/T/{token}"
-    return _page(lot, reader, stub, made=row, address=address)
+    return _page(lot, reader, stub, made=row, shown_once=address)
 
 
 @door.post("/T/<token:stub>/links/taken-back")
