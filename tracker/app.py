@@ -9,6 +9,7 @@ from tracker.domain.scan_text import tag_prefix
 from tracker.domain.times import duration_said, said
 from tracker.settings import Settings
 from tracker.storage.engine import Database
+from tracker.web.field import pages as field
 from tracker.web.intake import pages as intake
 from tracker.web.lab import pages as lab
 from tracker.web.office import pages as office
@@ -17,7 +18,7 @@ from tracker.web.scan import pages as scan
 from tracker.web.shared import access, errors, guard, log, words
 
 MOST_BYTES = 20 * 1024 * 1024
-DOORS = (producer.door, scan.door, intake.door, lab.door, office.door)
+DOORS = (producer.door, scan.door, field.door, intake.door, lab.door, office.door)
 
 
 def create_app(season: Database, settings: Settings, secret: str, *, secure: bool | None = None) -> Flask:

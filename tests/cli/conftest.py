@@ -15,6 +15,7 @@ import pytest
 
 from tests.cli.stages import Stages, build
 from tests.makers import at
+from tests.phones import LOT, Phone
 from tests.result_files import NIR_MAP, row, written
 from tracker import cli
 from tracker.cli import main
@@ -148,5 +149,10 @@ def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
         encoding="utf-8",
     )
     (tmp_path / "map.json").write_text(json.dumps(NIR_MAP), encoding="utf-8")
+    phone = Phone()
+    unsent = phone.body(1990, phone.entry("register lot", 1980, {**LOT, "field": "Moor"}))
+    (tmp_path / "unsent.json").write_text(json.dumps(unsent), encoding="utf-8")
+    shutil.copy(stages.path.with_suffix(".key"), tmp_path / "season.key")
+    shutil.copy(stages.path.with_suffix(".pdf"), tmp_path / "issued.pdf")
     (tmp_path / "run.csv").write_bytes(written([row(stages.names["ground"])]))
     return terminal

@@ -21,6 +21,14 @@ ROLES = ("nobody", "technician", "clerk", "analyst", "lead")
 PEOPLE = {"technician": "tove", "clerk": "carl", "analyst": "ana", "lead": "lena"}
 MATRIX = """
                             nobody  technician  clerk  analyst  lead
+field.entries                 -        yes       yes     yes     yes
+field.load                    -         -        yes      -      yes
+field.loaded                  -         -        yes      -      yes
+field.manifest               yes       yes       yes     yes     yes
+field.pack                    -        yes       yes     yes     yes
+field.page                   yes       yes       yes     yes     yes
+field.signed_in               -        yes       yes     yes     yes
+field.worker                 yes       yes       yes     yes     yes
 intake.balance_added          -         -         -       -      yes
 intake.balance_checked        -         -        yes     yes     yes
 intake.balance_chosen         -         -        yes     yes     yes
@@ -71,6 +79,11 @@ lab.run_file                  -         -         -      yes     yes
 lab.run_made                  -         -         -      yes     yes
 lab.runs                      -         -         -      yes     yes
 office.active                 -         -         -       -      yes
+office.exports                -         -         -       -      yes
+office.fields_map             -         -         -       -      yes
+office.found                  -        yes       yes     yes     yes
+office.contested              -         -        yes     yes     yes
+office.comings_page           -         -         -       -      yes
 office.first_page             -        yes       yes     yes     yes
 office.invited                -         -         -       -      yes
 office.link_ended             -         -        yes      -      yes
@@ -80,12 +93,33 @@ office.link_used             yes       yes       yes     yes     yes
 office.messages_chosen        -         -        yes      -      yes
 office.people                 -         -         -       -      yes
 office.people_added           -         -         -       -      yes
+office.figure                 -         -         -       -      yes
+office.programme              -         -         -       -      yes
 office.producer               -         -        yes      -      yes
 office.producers              -         -        yes      -      yes
 office.reset                  -         -         -       -      yes
+office.season_archive         -         -         -       -      yes
+office.phones_page            -         -         -       -      yes
+office.reset                  -         -         -       -      yes
+office.rolls_page             -         -        yes     yes     yes
+office.run_voided             -         -        yes     yes     yes
+office.settled                -         -        yes     yes     yes
+office.sheet_printed          -         -        yes     yes     yes
+office.second_factor          -        yes       yes     yes     yes
+office.second_factor_begun    -        yes       yes     yes     yes
+office.second_factor_confirmed  -      yes       yes     yes     yes
+office.second_factor_gone     -         -         -       -      yes
 office.sign_in_now           yes       yes       yes     yes     yes
 office.sign_in_page          yes       yes       yes     yes     yes
 office.sign_out_now           -        yes       yes     yes     yes
+office.table_csv              -         -         -       -      yes
+office.table_xlsx             -         -         -       -      yes
+office.tags                   -         -        yes     yes     yes
+office.tags_counted_in        -         -        yes     yes     yes
+office.tags_issued            -         -        yes     yes     yes
+office.tags_printed           -         -        yes     yes     yes
+office.test_page              -         -        yes     yes     yes
+office.year                   -         -         -       -      yes
 office.stub_changed           -         -        yes      -      yes
 office.tags                   -         -        yes     yes     yes
 office.tags_printed           -         -        yes     yes     yes
@@ -138,7 +172,7 @@ def ask(client: FlaskClient, rule: Rule) -> TestResponse:
 
 def turned_away(answer: TestResponse, role: str) -> bool:
     """Whether the guard stood in the way: to signing in, or with a refusal."""
-    if role == "nobody" and answer.request.method == "GET":
+    if role == "nobody" and answer.request.method == "GET" and answer.mimetype != "application/problem+json":
         return answer.status_code == 303 and answer.headers["Location"] == "/sign-in"
     return answer.status_code == (401 if role == "nobody" else 403)
 

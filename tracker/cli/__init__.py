@@ -7,11 +7,43 @@ import io
 import sys
 from collections.abc import Sequence
 
-from tracker.cli import bags, bench, feeding, hand_overs, lots, messages, office, people, results, server
+from tracker.cli import (
+    backups,
+    bags,
+    bench,
+    custody,
+    exports,
+    feeding,
+    field,
+    hand_overs,
+    lots,
+    margins,
+    messages,
+    office,
+    people,
+    results,
+    server,
+)
 from tracker.cli.doing import as_json, keep
 from tracker.errors import TrackerError
 
-ROOMS = (lots, bags, hand_overs, bench, results, feeding, messages, people, office, server)
+ROOMS = (
+    lots,
+    bags,
+    field,
+    hand_overs,
+    bench,
+    results,
+    exports,
+    feeding,
+    messages,
+    custody,
+    people,
+    office,
+    server,
+    backups,
+    margins,
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

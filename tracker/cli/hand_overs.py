@@ -228,6 +228,8 @@ def _way_lines(way: Any) -> list[str]:
             [(s.number, said(s.at), s.by, _step_words(s)) for s in way.steps],
         ),
     ]
+    if way.heard:
+        lines += ["", *_heard_lines(way)]
     remarks = [f"  entry {step.number}: {words}" for step in way.steps for words in step.remarks]
     if remarks:
         lines += ["", "Remarks", *remarks]
@@ -235,6 +237,16 @@ def _way_lines(way: Any) -> list[str]:
         ["", *(gap.words for gap in way.gaps)] if way.gaps else ["", "Nobody's keeping of it is in doubt."]
     )
     return lines
+
+
+def _heard_lines(way: Any) -> list[str]:
+    """The same entries in the order in which the office heard of them."""
+    from tracker.domain.times import said
+
+    by_number = {step.number: step for step in way.steps}
+    found = [by_number[number] for number in way.heard]
+    rows = [(s.number, said(s.recorded_at.astimezone(s.at.tzinfo)), said(s.at), s.kind) for s in found]
+    return ["As the office heard of it:", *table(("entry", "heard", "happened", "what"), rows)]
 
 
 def _step_words(step: Any) -> str:

@@ -225,7 +225,7 @@ def _report(asked: argparse.Namespace) -> None:
         else:
             from tracker.papers.lot_report import lot_report
 
-            lot_report(path, issued.body)
+            lot_report(path, issued.body, issued.proof)
     say(asked, {"report": issued.number, "file": asked.out}, f"Report {issued.number} is in {asked.out}.")
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import replace
+from datetime import datetime, timedelta
 
 from tracker.domain.custody import (
     AT_LAB,
@@ -46,6 +49,44 @@ def admit(events: Sequence[Event], new: Event) -> Standing:
             _check_still_follows(standing, event)
         standing = after(standing, event)
     return standing
+
+
+def admit_from_field(events: Sequence[Event], new: Event, reach: timedelta | None) -> tuple[Event, Standing]:
+    """As admit, for an entry whose clock may be off: where it cannot have happened at its time, it is moved to the
+    nearest moment of the sample's life at which it can, `reach` away at most (None: as far as it takes).
+
+    The event as it stands, and where the sample stands with it. Raises Refused as admit, where there is no such
+    moment.
+    """
+    late = replace(new, late_reason=new.late_reason or _OUT_OF_ORDER) if _is_late(events, new) else new
+    try:
+        return late, admit(events, late)
+    except Refused as refused:
+        if refused.code in _NOT_A_MATTER_OF_TIME:
+            raise
+        for moment in _moments(events, late, reach):
+            moved = replace(late, occurred_at=moment, late_reason=late.late_reason or _OUT_OF_ORDER)
+            with suppress(Refused):
+                return moved, admit(events, moved)
+        raise
+
+
+_OUT_OF_ORDER = "the office heard of it after what followed it"
+_NOT_A_MATTER_OF_TIME = ("unknown-event", "entry-incomplete", "sample-ended")
+
+
+def _is_late(events: Sequence[Event], new: Event) -> bool:
+    return any(event.occurred_at > new.occurred_at for event in events)
+
+
+def _moments(events: Sequence[Event], new: Event, reach: timedelta | None) -> list[datetime]:
+    """When it may have been instead: right after each entry that is there, and before the first; nearest first."""
+    zone = new.occurred_at.tzinfo
+    times = {event.occurred_at.astimezone(zone) for event in events}
+    if times:
+        times.add(min(times) - timedelta(seconds=1))
+    near = (when for when in times if reach is None or abs(when - new.occurred_at) <= reach)
+    return sorted(near, key=lambda when: (abs(when - new.occurred_at), when))
 
 
 def _check_still_follows(standing: Standing, event: Event) -> None:
@@ -110,7 +151,8 @@ def _check_complete(kind: Kind, event: Event) -> None:
 
 
 def _check_state(kind: Kind, standing: Standing, event: Event) -> None:
-    if event.kind == "amended":
+    # What was seen can be told of a sample at any time, also once it has ended.
+    if event.kind in ("amended", "noted"):
         return
     if standing.state in ENDED:
         raise Refused(
@@ -223,7 +265,7 @@ def next_acts(standing: Standing) -> tuple[str, ...]:
         name
         for name, kind in KINDS.items()
         if standing.state in kind.frm
-        and name != "undone"
+        and name not in ("undone", "tag settled")
         and not (kind.testing and standing.on_hold)
         # A receipt without an open transfer is the exception, not what comes next.
         and (name != "received" or standing.transfer is not None or _in_place(standing))

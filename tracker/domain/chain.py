@@ -125,7 +125,28 @@ def in_words(event: Event, names: Names) -> str:
         words += f" Entered late: {_stopped(event.late_reason)}"
     if event.clock_doubted:
         words += " The device's clock ran ahead; the office's time stands here."
-    return words
+    return " ".join([words, *_came(event.data.get("origin") or {}, names)])
+
+
+def _came(origin: Mapping[str, Any], names: Names) -> list[str]:
+    """How an entry from the field came here, where that is more than a phone sending its own person's entry."""
+    said_of: list[str] = []
+    paper, sender = origin.get("paper"), origin.get("sent_by")
+    if paper:
+        typed = f", typed in by {_name(names, str(sender))}" if sender else ""
+        said_of.append(f"From paper, form {paper['form']}{typed}.")
+    elif sender:
+        said_of.append(f"Sent under the sign-in of {_name(names, str(sender))}.")
+    if origin.get("signed_on_phone_of"):
+        said_of.append(f"Signed on the phone of {_name(names, str(origin['signed_on_phone_of']))}.")
+    if origin.get("clock"):
+        said_of.append(str(origin["clock"]))
+    if origin.get("moved_from"):
+        by_clock = said(datetime.fromisoformat(origin["moved_from"]))
+        said_of.append(
+            f"By its own time, {by_clock}, it cannot have happened; it stands at the nearest that fits."
+        )
+    return said_of
 
 
 def _changed(event: Event) -> list[str]:
@@ -195,6 +216,13 @@ _SENTENCES: dict[str, Callable[[Mapping[str, Any], Names], str]] = {
     "received": _received,
     "transfer refused": lambda data, names: f"Hand-over refused: {_stopped(data['reason'])}",
     "transfer cancelled": lambda data, names: f"Hand-over called off: {_stopped(data['reason'])}",
+    "noted": lambda data, names: f"Noted: {_stopped(data['words'])}",
+    "tag settled": lambda data, names: (
+        f"Decided: the bag keeps tag {data['code']}. {_stopped(data['reason'])}"
+        if data["code"] == data.get("old_code")
+        else f"Decided: the bag gives up tag {data.get('old_code', '')} and carries {data['code']}. "
+        f"{_stopped(data['reason'])}"
+    ),
     "stored": lambda data, names: f"Put in {_name(names, data['place']['party'])}.",
     "seal broken": lambda data, names: f"Seal {data['seal_read']} opened.",
     "tare weighed": _weighed("Empty sack"),

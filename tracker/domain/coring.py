@@ -30,6 +30,15 @@ MOST_CORES = 100
 # Hay is watched for heating for 3 weeks (Ohio State, Wet hay fire danger) to 6 weeks (California, CDQAP 2020).
 CURE, LONG_CURE = timedelta(weeks=3), timedelta(weeks=6)
 
+# 150 F: where the danger zone starts for Iowa State, Penn State, Cornell and others; the smell from memory.
+SAFETY = (
+    "Hay that steams, smells of caramel or is over 66 °C (150 °F): do not core it or climb on it. It may be "
+    "burnt hollow below. Call the fire service.",
+    "A probe that comes out hot: stop and step back.",
+    "Climb no loose or leaning stack; core from firm footing.",
+    "Dust and mould: mask, eye protection, stand upwind.",
+)
+
 PRACTICE_USED = (
     "lot_limit",
     "lot_limit_basis",

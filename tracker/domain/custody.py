@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from tracker.domain.times import CLOCK_SKEW, LATE_AFTER
@@ -58,7 +58,9 @@ class Act:
     """Who does something, when by their device, and when the office heard of it.
 
     event_id is made by the device, so that a doubled tap is one event; late_reason is required for an entry
-    that belongs before others already recorded.
+    that belongs before others already recorded. origin: for an entry made in the field, what is kept of how it
+    came (the phone, its clock, the paper); reach: how far such an entry may be moved to where it makes sense,
+    None for as far as it takes.
     """
 
     by: Party
@@ -68,6 +70,8 @@ class Act:
     event_id: str | None = None
     late_reason: str = ""
     note: str = ""
+    origin: Mapping[str, Any] = field(default_factory=dict)
+    reach: timedelta | None = None
 
     @property
     def clock_doubted(self) -> bool:
@@ -76,8 +80,8 @@ class Act:
 
     @property
     def occurred_at(self) -> datetime:
-        """The device's time, or the office's where the device's cannot be true."""
-        return self.now if self.clock_doubted else self.at
+        """The device's time, or the office's where that is earlier: what was heard of has happened."""
+        return min(self.at, self.now.astimezone(self.at.tzinfo))
 
 
 @dataclass(frozen=True)
@@ -127,6 +131,7 @@ KINDS: dict[str, Kind] = {
     "cored": Kind(("planned",), "cored", "anyone", ("cores_taken", "entry")),
     "bagged": Kind(("cored",), "bagged", "anyone", ("code",)),
     "tag replaced": Kind((*IN_FIELD, *AT_LAB), None, "holder", ("code", "old_code", "reason")),
+    "tag settled": Kind((*IN_FIELD, *AT_LAB, "in transfer"), None, "anyone", ("code", "reason")),
     "sealed": Kind(IN_FIELD, "sealed", "holder", ("seal",)),
     "relinquished": Kind(MOVABLE, "in transfer", "holder", ("to",)),
     "received": Kind(("in transfer", *IN_FIELD, *AT_LAB), "received", "receiver"),
@@ -151,6 +156,7 @@ KINDS: dict[str, Kind] = {
     "reported": Kind((*_WITH_RESULTS, "in transfer"), "reported", "anyone", ("report",), testing=True),
     "amended": Kind((), None, "anyone", ("target", "changes", "reason")),
     "undone": Kind((*IN_FIELD, *AT_LAB, "in transfer"), None, "anyone", ("target",)),
+    "noted": Kind((), None, "anyone", ("words",)),
     "held": Kind((), None, "anyone", ("reason",)),
     "hold lifted": Kind((), None, "anyone", ("reason",)),
     "archived": Kind(("dried", "ground", "scanned", "reported"), "archived", "holder", ("place",)),
@@ -274,7 +280,7 @@ def after(standing: Standing, event: Event) -> Standing:
     elif event.kind == "hold lifted":
         # Nobody has decided about a hold that the office heard of only afterwards.
         return replace(standing, holds=tuple(hold for hold in standing.holds if hold.seq > event.seq))
-    if event.kind in ("bagged", "tag replaced"):
+    if event.kind in ("bagged", "tag replaced", "tag settled"):
         standing = replace(standing, code=str(data["code"]))
     if event.kind in ("sealed", "seal broken"):
         standing = replace(standing, seal=str(data["seal"]) if event.kind == "sealed" else None)

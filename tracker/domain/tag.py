@@ -21,6 +21,9 @@ _NEXT = {
     "tag counted in": ((ISSUED,), PRINTED),
     "tag bound": ((PRINTED, ISSUED), BOUND),
     "tag reprinted": ((PRINTED, ISSUED, BOUND), None),
+    # A second bag came with it, and somebody decided which one keeps it.
+    "tag contested": ((BOUND,), None),
+    "tag settled": ((BOUND,), None),
     "tag voided": ((PRINTED, ISSUED, BOUND), VOID),
 }
 KINDS = tuple(_NEXT)

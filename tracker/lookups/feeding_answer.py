@@ -15,6 +15,7 @@ from sqlalchemy.orm import Session
 from tracker.domain.advice import Answer
 from tracker.domain.animals import Animals
 from tracker.domain.answer import answer
+from tracker.domain.budget_spread import by_budget
 from tracker.domain.cautions import Caution, cautions_for
 from tracker.domain.feed import Feed
 from tracker.domain.hay import Hay
@@ -22,10 +23,12 @@ from tracker.domain.hay_eaten import BaleCount, checked_count, counted
 from tracker.domain.herd import Group, animals_on
 from tracker.domain.practice import COMMON, Practice
 from tracker.domain.results import HEADLINE_TDN
+from tracker.domain.spread import Spread
 from tracker.domain.units import GRAMS_PER_POUND, to_places
 from tracker.errors import NotFound, Refused
 from tracker.lookups.feeds import feeds_in_force
 from tracker.lookups.groups import groups_of
+from tracker.lookups.report_margins import budget_of
 from tracker.storage.coring import samples_of
 from tracker.storage.kept import practice_in_force
 from tracker.storage.lots import lot_numbered
@@ -85,7 +88,16 @@ def answer_from(
     """
     hay = hay_of(body)
     intakes = None if bales is None else counted(bales, hay)
-    return answer(animals, hay, feeds, cautions_in(body, practice), practice, intakes=intakes)
+    found = cautions_in(body, practice)
+    return answer(animals, hay, feeds, found, practice, intakes=intakes, spread=_errors(hay, body))
+
+
+def _errors(hay: Hay, body: Mapping[str, Any]) -> Spread | None:
+    """How the hay's values err together, as the report keeps it; None for a report from before there was a budget."""
+    budget = budget_of(body)
+    return (
+        by_budget(hay, budget, {"cp": hay.cp_by, "tdn": hay.tdn_by, "ndf": "NDF"}) if budget.sources else None
+    )
 
 
 def released_body(session: Session, lot: int) -> dict[str, Any]:

@@ -49,6 +49,21 @@ def sample_ever_named(session: Session, text: str) -> Sample:
     return sample_named(session, text)
 
 
+def sample_numbered(session: Session, number: int) -> Sample:
+    """The sample with this number of the office's own, its lot, field and producer loaded.
+
+    Raises NotFound `unknown-sample`.
+    """
+    if session.get(Sample, number) is None:
+        raise NotFound(
+            "unknown-sample",
+            f"There is no sample {number}.",
+            field="sample",
+            remedy="Open the page again, and choose from it.",
+        )
+    return sample_with_lot(session, number)
+
+
 def lot_number(text: str) -> int | None:
     """12 from "lot 12" or "lot12"; None from anything else. A bare number is no lot: it may be a weight."""
     words = text.strip().lower()

@@ -56,6 +56,12 @@ class Way:
     steps: tuple[Step, ...]
     gaps: tuple[Gap, ...]
 
+    @property
+    def heard(self) -> tuple[int, ...]:
+        """The entries' numbers as the office heard of them; empty where that is the order in which they happened."""
+        happened = tuple(step.number for step in self.steps)
+        return () if happened == tuple(sorted(happened)) else tuple(sorted(happened))
+
     def as_dict(self) -> dict[str, Any]:
         """Plain values, times as RFC 3339."""
         return {
@@ -72,6 +78,7 @@ class Way:
             "waits_for": self.waits_for,
             "stations": [station_dict(station) for station in self.stations],
             "events": [step_dict(step) for step in self.steps],
+            "heard": list(self.heard),
             "gaps": [gap.words for gap in self.gaps],
         }
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from tracker.domain.coring import CoringPlan
+from tracker.domain.coring import SAFETY, CoringPlan
 from tracker.domain.lot import LotFacts
 from tracker.domain.units import to_places
 from tracker.errors import Refused
@@ -33,15 +33,6 @@ BOX_MM, STEP_MM, LABEL_MM = 5.0, 7.0, 10.5
 TAG_MM = 48.0
 TITLE_PT = 14.0
 LINE_MM = 7.5
-
-# 150 F: where the danger zone starts for Iowa State, Penn State, Cornell and others; the smell from memory.
-SAFETY = (
-    "Hay that steams, smells of caramel or is over 66 °C (150 °F): do not core it or climb on it. It may be "
-    "burnt hollow below. Call the fire service.",
-    "A probe that comes out hot: stop and step back.",
-    "Climb no loose or leaning stack; core from firm footing.",
-    "Dust and mould: mask, eye protection, stand upwind.",
-)
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 from tracker.domain.times import moment
 from tracker.domain.way import Station
 from tracker.errors import Refused
+from tracker.lookups.report_record import Proof
 from tracker.papers.flow import (
     DASH,
     TITLE_PT,
@@ -27,6 +28,7 @@ from tracker.papers.flow import (
 )
 from tracker.papers.pen import MM, SMALL_PT, Target
 from tracker.papers.report_interpretation import interpretation
+from tracker.papers.report_margins import margins
 from tracker.papers.report_results import LOT, derived, dry_matter, headline, results
 from tracker.papers.report_said import (
     Body,
@@ -40,6 +42,7 @@ from tracker.papers.report_said import (
     when,
     words_of,
 )
+from tracker.papers.report_seal import seal
 from tracker.papers.way import drawing
 
 TITLE = "Report of hay analysis"
@@ -47,10 +50,11 @@ WIDTH_MM = inner_mm("a4")
 COLUMN_MM = WIDTH_MM / 2 - 2
 
 
-def lot_report(file: Target, body: Body) -> int:
-    """Write the report and return how many pages it has; the same body gives the same bytes.
+def lot_report(file: Target, body: Body, proof: Proof | None = None) -> int:
+    """Write the report and return how many pages it has; the same body and proof give the same bytes.
 
-    body: the snapshot kept with the report, plain values with numbers as text and times as RFC 3339.
+    body: the snapshot kept with the report, plain values with numbers as text and times as RFC 3339. proof: the
+    record that goes with it, None where there is none.
     """
     number = str(part(body, "report").get("number") or DASH)
     story: list[Flowable] = [
@@ -61,10 +65,12 @@ def lot_report(file: Target, body: Body) -> int:
         *results(body),
         *derived(body),
         *dry_matter(body),
+        *margins(body),
         *_sampling(body),
         *_remarks(body),
         *interpretation(body),
         *_custody(body),
+        *seal(proof),
         KeepTogether([*_statements(body), Spacer(0, 6 * MM), cell(f"End of report {number}", bold=True)]),
     ]
     return write_flow(file, story, title=f"{TITLE} {number}", foot=f"{TITLE} {number}")
@@ -230,7 +236,16 @@ def _custody(body: Body) -> list[Flowable]:
     if not events:
         return [*heading("Custody", 15), cell("No custody is on record for this sample.")]
     table = ruled(("", "Time", "Who", "What"), events, (8, 42, 42, 78))
-    return [*heading("Custody"), table, Spacer(0, 2 * MM), *_gaps(body)]
+    return [*heading("Custody"), table, Spacer(0, 2 * MM), *_heard(body), *_gaps(body)]
+
+
+def _heard(body: Body) -> list[Flowable]:
+    """The order in which the laboratory heard of the entries, where it is not that in which they happened."""
+    numbers = [row["number"] for row in rows(body, "custody") if isinstance(row.get("number"), int)]
+    if numbers == sorted(numbers):
+        return []
+    came = ", ".join(str(number) for number in sorted(numbers))
+    return [cell(f"They stand as they happened. The laboratory heard of them in the order {came}.")]
 
 
 def _gaps(body: Body) -> list[Flowable]:

@@ -11,12 +11,13 @@ from uuid import uuid4
 from sqlalchemy.orm import Session
 
 from tracker.domain import custody, tag
-from tracker.domain.admission import admit
+from tracker.domain.admission import admit, admit_from_field
 from tracker.domain.custody import Act, Event, Standing
 from tracker.domain.findings import HOLD, Finding
 from tracker.domain.times import offset_minutes
+from tracker.steps.sign_log import enter
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow, StandingRow, events_of, next_seq
+from tracker.storage.custody import EventRow, StandingRow, events_of, next_seq, projection
 from tracker.storage.tags import Tag
 
 
@@ -41,18 +42,29 @@ def on_sample(
     if stopping:
         kept["hold"] = " ".join(stopping)
     row = _row(session, kind, act, kept, lot_id=sample.lot_id, sample_id=sample.id, tag_id=tag_id)
-    standing = admit(events_of(session, sample.id), _as_new(row, act))
-    session.add(row)
-    session.flush()
+    standing = _admitted(session, row, act)
+    _keep(session, row)
     _project(session, sample.id, standing)
     return row
+
+
+def _admitted(session: Session, row: EventRow, act: Act) -> Standing:
+    """Where the sample stands with the row added; one from the field may be moved to where it makes sense."""
+    before, new = events_of(session, int(row.sample_id or 0)), _as_new(row, act)
+    if not act.origin:
+        return admit(before, new)
+    event, standing = admit_from_field(before, new, act.reach)
+    row.late_reason = event.late_reason
+    if event.occurred_at != new.occurred_at:
+        row.occurred_at = event.occurred_at
+        row.data = {**row.data, "origin": {**act.origin, "moved_from": new.occurred_at.isoformat()}}
+    return standing
 
 
 def on_lot(session: Session, kind: str, lot_id: int, data: Mapping[str, Any], act: Act) -> EventRow:
     """Add an event about a lot that has no sample yet."""
     row = _row(session, kind, act, data, lot_id=lot_id)
-    session.add(row)
-    session.flush()
+    _keep(session, row)
     return row
 
 
@@ -65,8 +77,14 @@ def on_tag(session: Session, kind: str, subject: Tag, data: Mapping[str, Any], a
     # A tag's events belong to its own life and not to the sample's: the sample's chain is told by `bagged` and
     # `tag replaced`, which name the code.
     row.sample_id = None
-    session.add(row)
-    session.flush()
+    _keep(session, row)
+    return row
+
+
+def on_programme(session: Session, kind: str, data: Mapping[str, Any], act: Act) -> EventRow:
+    """Add an event of the season as a whole, such as a new key of the log."""
+    row = _row(session, kind, act, data)
+    _keep(session, row)
     return row
 
 
@@ -83,6 +101,12 @@ def following(act: Act, number: int | None = None) -> Act:
     """
     event_id = f"{act.event_id}.{number}" if act.event_id and number is not None else None
     return replace(act, event_id=event_id)
+
+
+def _keep(session: Session, row: EventRow) -> None:
+    session.add(row)
+    session.flush()
+    enter(session, row)
 
 
 def _row(
@@ -104,14 +128,14 @@ def _row(
         tag_id=tag_id,
         occurred_at=act.occurred_at,
         occurred_offset=offset_minutes(act.at),
-        device_at=act.at.isoformat() if act.clock_doubted else None,
+        device_at=act.at.isoformat() if act.at > act.now else None,
         recorded_at=act.now,
         by=act.by.key,
         role=act.by.role,
         device=act.device,
         note=act.note,
         late_reason=act.late_reason,
-        data=dict(data),
+        data={**data, "origin": dict(act.origin)} if act.origin else dict(data),
     )
 
 
@@ -137,14 +161,8 @@ def _project(session: Session, sample_id: int, standing: Standing) -> None:
     if row is None:
         row = StandingRow(sample_id=sample_id)
         session.add(row)
-    row.state = standing.state
-    row.holder = standing.holder.party if standing.holder else None
-    row.transfer_to = standing.transfer.to.party if standing.transfer else None
-    row.hold = " ".join(hold.reason for hold in standing.holds) or None
-    row.code = standing.code
-    row.seal = standing.seal
-    if standing.last_at is not None:
-        row.last_at = standing.last_at
+    for name, value in projection(standing).items():
+        setattr(row, name, value)
     session.flush()
 
 

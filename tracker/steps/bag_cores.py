@@ -11,7 +11,7 @@ from tracker.steps.append_event import following, on_sample, on_tag
 from tracker.steps.print_tags import require_reason
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow, StandingRow
-from tracker.storage.tags import Tag, tag_coded
+from tracker.storage.tags import Tag, refuse_contested, tag_coded
 
 
 def bag_cores(session: Session, sample: Sample, text: str, act: Act) -> EventRow:
@@ -20,30 +20,31 @@ def bag_cores(session: Session, sample: Sample, text: str, act: Act) -> EventRow
     Raises Conflict `tag-bound`, Refused `tag-void`, `tag-of-other-lot`, and what tag_coded and custody raise.
     """
     tag = tag_coded(session, text)
-    _refuse_other_lot(tag, sample)
+    refuse_other_lot(tag, sample)
     row = on_sample(session, "bagged", sample, {"code": tag.code}, act, tag_id=tag.id)
-    _bind(session, tag, sample, following(act))
+    bind(session, tag, sample, following(act))
     return row
 
 
 def replace_tag(session: Session, sample: Sample, text: str, act: Act, *, reason: str) -> EventRow:
     """Bind a fresh tag to a bag that has one, and make the old one void.
 
-    Raises as bag_cores, and Refused `reason-missing`, `no-tag-yet`.
+    Raises as bag_cores, and Refused `reason-missing`, `no-tag-yet`, `tag-contested`.
     """
     require_reason(reason)
     fresh = tag_coded(session, text)
-    _refuse_other_lot(fresh, sample)
+    refuse_other_lot(fresh, sample)
     standing = session.get_one(StandingRow, sample.id)
     if standing.code is None:
         raise Refused(
             "no-tag-yet", "The bag has no tag yet.", field="sample", remedy="Bind one: `tracker bind`."
         )
     old = tag_coded(session, standing.code)
+    refuse_contested(session, old)
     data = {"code": fresh.code, "old_code": old.code, "reason": reason}
     row = on_sample(session, "tag replaced", sample, data, act, tag_id=fresh.id)
     on_tag(session, "tag voided", old, {"code": old.code, "reason": reason}, following(act))
-    _bind(session, fresh, sample, following(act))
+    bind(session, fresh, sample, following(act))
     return row
 
 
@@ -52,13 +53,15 @@ def seal_bag(session: Session, sample: Sample, seal: str, act: Act) -> EventRow:
     return on_sample(session, "sealed", sample, {"seal": "".join(seal.split()).upper()}, act)
 
 
-def _bind(session: Session, tag: Tag, sample: Sample, act: Act) -> None:
+def bind(session: Session, tag: Tag, sample: Sample, act: Act) -> None:
+    """The tag names this sample's bag from now on. Raises as domain.tag.after."""
     on_tag(session, "tag bound", tag, {"code": tag.code, "sample": sample.id}, act)
     tag.sample_id, tag.lot_id = sample.id, sample.lot_id
     session.flush()
 
 
-def _refuse_other_lot(tag: Tag, sample: Sample) -> None:
+def refuse_other_lot(tag: Tag, sample: Sample) -> None:
+    """Nothing, unless the tag was printed for another lot. Raises Refused `tag-of-other-lot`."""
     # A tag that names a bag got its lot from there; that it is taken is the better thing to say.
     if tag.sample_id is None and tag.lot_id is not None and tag.lot_id != sample.lot_id:
         raise Refused(

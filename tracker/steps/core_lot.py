@@ -31,12 +31,14 @@ def core_lot(
     deviations: Sequence[str] = (),
     composite_g: str | Decimal | None = None,
     weather: str = "",
+    place: Mapping[str, str] | None = None,
 ) -> EventRow:
     """Record the coring of a planned sample; act.at is when it ended.
 
     bales: bale number -> cores, None when the plan's bales were cored as planned. entry: "side" or "end", None
     for the plan's. Anything otherwise than planned becomes a deviation by itself; fewer cores than planned need
-    one in words too. composite_g: grams of the bag on a spring scale, if there was one.
+    one in words too. composite_g: grams of the bag on a spring scale, if there was one. place: where the device
+    said that it was, WGS 84 degrees and metres as text.
 
     Raises Refused `cores-contradict-bales`, `deviation-missing`, `not-an-entry`, `coring-times-reversed`, and
     what domain.coring.deviations and domain.custody raise.
@@ -69,6 +71,7 @@ def core_lot(
         "started_at": started_at.isoformat() if started_at else None,
         "composite_g": None if composite_g is None else str(grams(composite_g, field="composite_g")),
         "weather": weather or None,
+        **({"place": dict(place)} if place else {}),
         "deviations": [*_departures(planned, bales, taken, side), *said],
     }
     return on_sample(session, "cored", sample, data, act)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Mapping
 from typing import Any
 from uuid import uuid4
@@ -10,6 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
+from tracker.domain.log_entry import SALT_BYTES, digest
 from tracker.domain.times import utc
 from tracker.errors import Refused
 from tracker.steps.append_event import on_sample, standing_of
@@ -18,6 +20,7 @@ from tracker.steps.print_tags import require_reason
 from tracker.storage.analysis import values_in_force
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
+from tracker.storage.released import keep_released
 from tracker.storage.results import ReportVersion, latest_report
 
 # Who may answer for a report (ISO/IEC 17025:2017, 7.8.2.1 o: the person authorising it is named).
@@ -71,10 +74,12 @@ def release_results(
         "issued_at": act.occurred_at.isoformat(),
         "issued_by": act.by.name,
         "issued_by_role": act.by.role,
+        # The log holds the body's hash; with the salt in it nobody can guess the body from the hash.
+        "salt": secrets.token_hex(SALT_BYTES),
     }
     kept["interpretation"] = _interpreted(body, before, number, act if interpretation else None)
     named = Act(act.by, act.at, act.now, act.device, act.event_id or str(uuid4()), act.late_reason, act.note)
-    event = on_sample(session, "reported", sample, {"report": number}, named)
+    event = on_sample(session, "reported", sample, {"report": number, "body": digest(kept)}, named)
     row = ReportVersion(
         event_id=event.event_id,
         sample_id=sample.id,
@@ -87,6 +92,7 @@ def release_results(
     )
     session.add(row)
     session.flush()
+    keep_released(session, sample.id, kept)
     return row
 
 

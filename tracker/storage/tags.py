@@ -12,6 +12,7 @@ from labels import payload
 from tracker.domain.tag import VOID, code_in
 from tracker.errors import NotFound, Refused
 from tracker.storage.base import Base, Plain, Utc
+from tracker.storage.coring import Sample
 
 
 class PrintRun(Base):
@@ -49,6 +50,33 @@ class Tag(Base):
     issued_to: Mapped[str | None] = mapped_column(ForeignKey("party.key"), index=True)
 
 
+class TagContest(Base):
+    """A tag put on another bag than the one it names already. event_id: the second bag's entry in the log."""
+
+    __tablename__ = "tag_contest"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    tag_id: Mapped[int] = mapped_column(ForeignKey("tag.id"), index=True)
+    sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"), index=True)
+    event_id: Mapped[str] = mapped_column(Text, unique=True)
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
+class TagSettled(Base):
+    """The decision on a contested tag: the bag that gave it up, and the code that this bag carries instead."""
+
+    __tablename__ = "tag_settled"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    tag_id: Mapped[int] = mapped_column(ForeignKey("tag.id"), index=True)
+    keeps_id: Mapped[int] = mapped_column(ForeignKey("sample.id"))
+    sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"), index=True)
+    code: Mapped[str] = mapped_column(Text)
+    reason: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
 def tag_coded(session: Session, text: str) -> Tag:
     """The tag with this code. Raises Refused as domain.tag.code_in, NotFound `unknown-tag`."""
     code = code_in(text)
@@ -64,7 +92,10 @@ def tag_coded(session: Session, text: str) -> Tag:
 
 
 def tag_in_use(session: Session, text: str) -> tuple[Tag, int]:
-    """The tag and the sample it names. Raises as tag_coded, and Refused `tag-void`, `tag-unbound`."""
+    """The tag and the sample it names.
+
+    Raises as tag_coded, and Refused `tag-void`, `tag-unbound`, `tag-contested`.
+    """
     tag = tag_coded(session, text)
     if tag.state == VOID:
         raise Refused(
@@ -80,4 +111,27 @@ def tag_in_use(session: Session, text: str) -> tuple[Tag, int]:
             field="code",
             remedy="Bind it first: `tracker bind`.",
         )
+    refuse_contested(session, tag)
     return tag, tag.sample_id
+
+
+def refuse_contested(session: Session, tag: Tag) -> None:
+    """Nothing, unless two bags carry the tag. Raises Refused `tag-contested`."""
+    others = rivals(session, tag)
+    if others:
+        wanted = select(Sample.lot_id).where(Sample.id.in_([tag.sample_id, *others])).order_by(Sample.lot_id)
+        lots = " and ".join(f"lot {lot}" for lot in session.scalars(wanted))
+        raise Refused(
+            "tag-contested",
+            f"Tag {payload.shown(tag.code)} is on record on more than one bag: {lots}.",
+            field="code",
+            remedy="Somebody of the laboratory decides which bag keeps it: `tracker settle-tag`, or Phones and tags.",
+        )
+
+
+def rivals(session: Session, tag: Tag) -> list[int]:
+    """The samples, beside the one that the tag names, whose bags carry it too and were given no other since."""
+    contested = select(TagContest.sample_id).where(TagContest.tag_id == tag.id).order_by(TagContest.id)
+    gave_up = set(session.scalars(select(TagSettled.sample_id).where(TagSettled.tag_id == tag.id)))
+    claims = dict.fromkeys(session.scalars(contested))
+    return [sample for sample in claims if sample not in gave_up and sample != tag.sample_id]

@@ -71,7 +71,7 @@ def report(number: str) -> Response:
     with reading() as session:
         issued = report_numbered(session, number)
     file = io.BytesIO()
-    lot_report(file, issued.body)
+    lot_report(file, issued.body, issued.proof)
     answer = Response(file.getvalue(), content_type="application/pdf")
     answer.headers.set("Content-Disposition", "inline", filename=f"{issued.number}.pdf")
     return answer

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from http import HTTPStatus
 from typing import Any
 
-from flask import Flask, render_template, request, url_for
+from flask import Flask, Response, current_app, render_template, request, url_for
 from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
+from tracker.domain.field_entry import MARKER
 from tracker.errors import Conflict, NotFound, Refused, TrackerError
 from tracker.web.shared.access import signed_in
 from tracker.web.shared.back import own
@@ -32,18 +34,44 @@ def answer_errors(app: Flask) -> None:
     app.register_error_handler(HTTPException, _http)
 
 
-def _refused(refused: TrackerError) -> tuple[str, int]:
+def problem(refused: TrackerError, status: int) -> Any:
+    """A refusal for a script: RFC 9457 with our own marker, so that it is not taken for somebody else's answer."""
+    body = {
+        "marker": MARKER,
+        "type": "about:blank",
+        "title": refused.message,
+        "status": int(status),
+        "code": refused.code,
+        "words": refused.message,
+        "field": refused.field,
+        "remedy": refused.remedy,
+    }
+    return Response(json.dumps(body), int(status), content_type="application/problem+json")
+
+
+def _for_script() -> bool:
+    view = current_app.view_functions.get(str(request.endpoint))
+    return bool(getattr(view, "as_json", False))
+
+
+def _refused(refused: TrackerError) -> Any:
     status = _BY_CODE.get(refused.code, _STATUS.get(type(refused), HTTPStatus.UNPROCESSABLE_ENTITY))
+    return _said(refused, status)
+
+
+def _said(refused: TrackerError, status: int) -> Any:
+    if _for_script():
+        return problem(refused, status)
     return _page(refused, status), status
 
 
-def _forged(error: CSRFError) -> tuple[str, int]:
+def _forged(error: CSRFError) -> Any:
     refused = Refused(
         "form-too-old",
         "This form was opened too long ago, or by another sign-in.",
         remedy="Open the page again and enter it once more; nothing was recorded.",
     )
-    return _page(refused, HTTPStatus.BAD_REQUEST), HTTPStatus.BAD_REQUEST
+    return _said(refused, HTTPStatus.BAD_REQUEST)
 
 
 def _http(error: HTTPException) -> Any:
@@ -61,6 +89,8 @@ def _http(error: HTTPException) -> Any:
         # Whether it failed before or after the act was kept is not known here.
         remedy = "Look whether it is recorded before entering it again. `tracker doctor` says what is wrong."
     refused = TrackerError(f"web-{code}", words.get(code, error.name), remedy=remedy)
+    if _for_script():
+        return problem(refused, code)
     allowed = getattr(error, "valid_methods", None)
     return _page(refused, code), code, {"Allow": ", ".join(allowed)} if allowed else {}
 

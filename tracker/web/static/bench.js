@@ -1,22 +1,10 @@
 // A bench page's ears and voice: where a scan leads, what is heard, and the ten seconds in which an entry can be undone.
 import { ScanCatcher } from "./scan.js";
+import { sound } from "./sound.js";
 
 const scanning = JSON.parse(document.getElementById("scanning").textContent);
 const listening = document.getElementById("listening");
 const told = document.getElementById("told");
-
-// One short high tone: taken. Two low ones: refused. The words and the colour say the same with the sound off.
-function sound(...tones) {
-  if (!window.AudioContext) return;
-  const audio = new AudioContext();
-  tones.forEach((hertz, place) => {
-    const tone = audio.createOscillator();
-    tone.frequency.value = hertz;
-    tone.connect(audio.destination);
-    tone.start(audio.currentTime + place * 0.16);
-    tone.stop(audio.currentTime + place * 0.16 + 0.1);
-  });
-}
 
 function tell(words, kind) {
   told.textContent = words;

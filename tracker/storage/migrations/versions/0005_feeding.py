@@ -3,8 +3,10 @@
 import sqlalchemy as sa
 from alembic import op
 
+from tracker.storage.migrations.guards import only_grows
+
 revision = "0005"
-down_revision = "0003"
+down_revision = "0004"
 branch_labels = None
 depends_on = None
 
@@ -49,9 +51,4 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_group_version")),
         sa.UniqueConstraint("producer_id", "name", "version", name=op.f("uq_group_version_producer_id")),
     )
-    for table in APPEND_ONLY:
-        for change in ("update", "delete"):
-            op.execute(
-                f"create trigger {table}_no_{change} before {change} on {table} "
-                f"begin select raise(abort, '{table} only grows'); end"
-            )
+    only_grows(*APPEND_ONLY)

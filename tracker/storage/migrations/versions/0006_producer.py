@@ -3,7 +3,9 @@
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0007"
+from tracker.storage.migrations.guards import only_grows
+
+revision = "0006"
 down_revision = "0005"
 branch_labels = None
 depends_on = None
@@ -72,12 +74,7 @@ def upgrade() -> None:
         batch_op.create_index("ix_opening_came_from_at", ["came_from", "at"], unique=False)
         batch_op.create_index("ix_opening_token_hash_at", ["token_hash", "at"], unique=False)
     _messages()
-    for table in APPEND_ONLY:
-        for change in ("update", "delete"):
-            op.execute(
-                f"create trigger {table}_no_{change} before {change} on {table} "
-                f"begin select raise(abort, '{table} only grows'); end"
-            )
+    only_grows(*APPEND_ONLY)
 
 
 def _messages() -> None:
