@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
 
+from tracker.cli.backups import NOT_WHOLE
 from tracker.cli.serving import is_loopback, is_secure
 
 if TYPE_CHECKING:
@@ -235,14 +236,16 @@ def disk_line(folder: Path) -> Line:
 
 def backup_line(folder: str, now: datetime) -> Line:
     """How old the newest backup is."""
-    remedy = "Copy the season with `sqlite3 season.db \".backup 'FILE'\"` every night, to another disk."
+    remedy = "Let `tracker backup` run every night, to another disk (docs/backup.md)."
     if not folder:
         return Line(
             "backup", "look", "It is not said where backups are.", f"{remedy} Set TRACKER_BACKUP_FOLDER."
         )
     try:
         ages = [
-            path.stat().st_mtime for path in Path(folder).iterdir() if path.is_file() and path.stat().st_size
+            path.stat().st_mtime
+            for path in Path(folder).iterdir()
+            if path.is_file() and path.stat().st_size and NOT_WHOLE not in path.name
         ]
     except OSError as fault:
         return Line("backup", "bad", f"{folder}: {fault.strerror}.", "Correct TRACKER_BACKUP_FOLDER.")

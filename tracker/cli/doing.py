@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from tracker.domain.custody import Act
     from tracker.errors import TrackerError
+    from tracker.files.key_file import KeyFile
     from tracker.storage.engine import Database
 
 Run = Callable[[argparse.Namespace], int | None]
@@ -59,12 +60,26 @@ def open_season(asked: argparse.Namespace, *, checked: bool = True) -> Database:
     from tracker.settings import read
     from tracker.storage.engine import Database
 
-    address = asked.database or read().database
+    settings = read()
+    address = asked.database or settings.database
     with database_faults(address):
         season = Database(address)
+        season.key_file = key_file_of(season, settings.log_key_file)
         if checked:
             _check(season)
     return season
+
+
+def key_file_of(season: Database, told: str) -> KeyFile | None:
+    """Where the log's key lies: where the settings say, else beside the database; None where neither is known."""
+    from tracker.files.key_file import KeyFile
+
+    if told:
+        return KeyFile(Path(told))
+    url = season.engine.url
+    if url.get_backend_name() != "sqlite" or not url.database or url.database.startswith((":", "file:")):
+        return None
+    return KeyFile(Path(url.database).resolve().with_suffix(".key"))
 
 
 def _check(season: Database) -> None:

@@ -54,11 +54,14 @@ def _init(asked: argparse.Namespace) -> None:
     from alembic.util import CommandError
 
     from tracker.errors import NotFound
+    from tracker.steps.sign_log import catch_up
 
     with closing(open_season(asked, checked=False)) as season:
         try:
             with database_faults(season.url):
                 season.migrate(let=_account(season, asked.let))
+                with season.act(asked.act, "", {}) as session:
+                    catch_up(session)
         except CommandError:
             # Its version is not among this program's.
             raise NotFound(
@@ -67,7 +70,8 @@ def _init(asked: argparse.Namespace) -> None:
                 field="database",
                 remedy="Use the newer program for it.",
             ) from None
-        say(asked, {"database": season.shown}, f"{season.shown} is ready.")
+        key, *lines = _log_key(season)
+        say(asked, {"database": season.shown, "log_key": key}, *lines, f"{season.shown} is ready.")
 
 
 def _account(season: Database, asked: str | None) -> str | None:
@@ -81,6 +85,26 @@ def _account(season: Database, asked: str | None) -> str | None:
             remedy="Leave --let away; who may read and write the file is said by its folder.",
         )
     return asked
+
+
+def _log_key(season: Database) -> list[str]:
+    """The log's public key, made where there is none, and what to do about it."""
+    from urllib.parse import urlsplit
+
+    from tracker.settings import read
+
+    file = season.key_file
+    if file is None:
+        return ["", "No key signs its log: set TRACKER_LOG_KEY_FILE and run `tracker init` again."]
+    key = file.key()
+    if key is not None:
+        return [str(key.public), f"Its log is signed with the key in {file.path}."]
+    made = file.make(urlsplit(read().base_url).hostname or "localhost")
+    return [
+        str(made.public),
+        f"A key that signs its log was made in {file.path}. Keep a copy apart from the database and its backups.",
+        f"Publish its public half: {made.public}",
+    ]
 
 
 def _practice(asked: argparse.Namespace) -> None:
@@ -159,9 +183,11 @@ def _demo_lines(folder: Any, season: Any, reports: int, left: int, kept: int) ->
     return [
         f"{len(season.lots)} lots, {reports} reports issued, {left} samples wait for somebody.",
         f"Refused and kept on the way: {kept}. See `tracker refusals {database}`.",
-        f"In {folder}: tags.pdf, sack-labels.pdf, test-page.pdf, cards/, oven/, reports/, results/ and season.db.",
+        f"In {folder}: tags.pdf, sack-labels.pdf, test-page.pdf, season.db, and the folders cards, oven, reports, "
+        "answers and results.",
         "Ask the season, for example:",
         f"  tracker waiting {database}",
         f'  tracker way "lot 1" {database}',
         f"  tracker parked --all {database}",
+        f'  tracker answer 4 --group "spring cows" --on 2026-12-15 {database}',
     ]

@@ -11,7 +11,6 @@ from sqlalchemy.orm import Session
 from labels import payload
 from tracker.domain.tag import VOID
 from tracker.domain.way import waits_for
-from tracker.errors import NotFound
 from tracker.storage.coring import sample_with_lot
 from tracker.storage.custody import StandingRow
 from tracker.storage.intake import OvenLoad, OvenPlace
@@ -50,20 +49,6 @@ class TagOwner:
 def tag_owner(session: Session, text: str) -> TagOwner:
     """The tag with this code. Raises Refused and NotFound as tag_coded."""
     tag = tag_coded(session, text)
-    return _owner(session, tag)
-
-
-def stub_owner(session: Session, token: str) -> TagOwner:
-    """The tag whose stub holds this token. Raises NotFound `unknown-stub`."""
-    tag = session.scalar(select(Tag).where(Tag.token_hash == payload.token_hash(token)))
-    if tag is None or tag.state == VOID:
-        # Unknown, replaced and void are one answer: which of them it is tells a stranger something.
-        raise NotFound(
-            "unknown-stub",
-            "This link does not open anything.",
-            field="scan",
-            remedy="Scan the stub again, or ask the programme for a new one.",
-        )
     return _owner(session, tag)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import ForeignKey, Index, Text, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from tracker.domain.custody import ENDED, Event
+from tracker.domain.custody import ENDED, Event, Standing
 from tracker.domain.times import CLOCK_SKEW, at_offset, moment
 from tracker.storage.base import Base, Plain, Utc
 
@@ -92,6 +92,19 @@ def as_event(row: EventRow) -> Event:
         clock_doubted=row.device_at is not None and moment(row.device_at) > row.recorded_at + CLOCK_SKEW,
         device=row.device,
     )
+
+
+def projection(standing: Standing) -> dict[str, Any]:
+    """What the row beside the log says of a sample that stands so."""
+    return {
+        "state": standing.state,
+        "holder": standing.holder.party if standing.holder else None,
+        "transfer_to": standing.transfer.to.party if standing.transfer else None,
+        "hold": " ".join(hold.reason for hold in standing.holds) or None,
+        "code": standing.code,
+        "seal": standing.seal,
+        "last_at": standing.last_at,
+    }
 
 
 def has_ended(session: Session, sample_id: int) -> bool:

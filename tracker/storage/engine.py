@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from tracker.errors import Conflict, NotFound, TrackerError
+from tracker.files.key_file import KeyFile
 from tracker.storage import grants
 from tracker.storage.faults import is_lost, is_passing, is_taken, words_of
 from tracker.storage.kept import keep_refusal
@@ -52,11 +53,17 @@ def now_utc() -> datetime:
 
 
 class Database:
-    """Where everything is kept; url as SQLAlchemy writes it, for example sqlite:///season.db."""
+    """Where everything is kept; url as SQLAlchemy writes it, for example sqlite:///season.db.
 
-    def __init__(self, url: str, clock: Callable[[], datetime] = now_utc) -> None:
+    key_file: where the key lies that signs the log; without one nothing is signed.
+    """
+
+    def __init__(
+        self, url: str, clock: Callable[[], datetime] = now_utc, key_file: KeyFile | None = None
+    ) -> None:
         self.url = url
         self.clock = clock
+        self.key_file = key_file
         self.engine = _engine(url)
         self.file = _file(self.engine)
         self._writing = self.engine.execution_options(writing=True)
@@ -69,13 +76,16 @@ class Database:
         """The address without its password."""
         return self.engine.url.render_as_string(hide_password=True)
 
+    def _session(self, engine: Engine) -> Session:
+        return Session(engine, expire_on_commit=False, info={"key file": self.key_file})
+
     @contextmanager
     def read(self) -> Iterator[Session]:
         """A session for questions; whatever it holds is thrown away at the end.
 
         Raises Conflict `database-busy` where the database cannot be asked just now.
         """
-        with Session(self._asking, expire_on_commit=False) as session:
+        with self._session(self._asking) as session:
             try:
                 yield session
             except SQLAlchemyError as fault:
@@ -90,7 +100,7 @@ class Database:
         What the tables themselves refuse becomes Conflict `recorded-meanwhile` or `database-busy`; where the
         connection was lost on the last step, and nobody can say what became of it, `perhaps-recorded`.
         """
-        with self._in_turn(), Session(self._writing, expire_on_commit=False) as session:
+        with self._in_turn(), self._session(self._writing) as session:
             ending = False
             try:
                 yield session

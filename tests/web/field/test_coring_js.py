@@ -1,4 +1,4 @@
-"""The plan drawn on a phone is the plan that the office draws from the same seed, and ids are what the standard says."""
+"""The plan drawn on a phone is the one that the office draws from the same seed; ids are what the standard says."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page
 
 from tests.web.field.office import Between
 from tracker.domain import coring
-from tracker.domain.lot import BALE_SHAPES, STORAGES, LotFacts, size_check
+from tracker.domain.lot import BALE_SHAPES, STORAGES, LotFacts, size_check, split_offer
 from tracker.domain.practice import COMMON, RULES, Practice
 from tracker.domain.probe import checked_probe
 from tracker.errors import Refused
@@ -53,10 +53,16 @@ def test_a_seed_of_more_than_32_bits_is_read_as_python_reads_it(page: Page) -> N
 def test_the_bales_and_cores_of_5000_lots_are_those_of_the_office(page: Page) -> None:
     rng = random.Random(4)
     lots = [
-        (rng.choice((1, 2, 7, 19, 20, 21, 118, rng.randrange(1, 3000))), rng.randrange(1, 101), rng.randrange(10**6))
+        (
+            rng.choice((1, 2, 7, 19, 20, 21, 118, rng.randrange(1, 3000))),
+            rng.randrange(1, 101),
+            rng.randrange(10**6),
+        )
         for _ in range(5000)
     ]
-    found = asked(page, "coring", "(one) => module.balePicks(...one).map((pick) => [pick.bale, pick.cores])", lots)
+    found = asked(
+        page, "coring", "(one) => module.balePicks(...one).map((pick) => [pick.bale, pick.cores])", lots
+    )
     wanted = [[[pick.bale, pick.cores] for pick in coring.bale_picks(*lot)] for lot in lots]
     assert found == wanted
 
@@ -96,8 +102,6 @@ def too_large(shape: str, bales: int, pounds: str | None, practice: Practice) ->
         size_check(facts, practice)
     except Refused as refused:
         assert refused.code == "lot-too-large"
-        from tracker.domain.lot import split_offer
-
         return list(split_offer(facts, practice))
     return None
 
@@ -110,10 +114,13 @@ def test_a_lot_is_too_large_on_the_phone_just_when_the_office_would_refuse_it(pa
         ("round", 400, "1000"),  # 200 short tons to the pound: still one lot
         ("round", 401, "1000"),
         ("small square", 6557, "61"),
-        *((rng.choice(BALE_SHAPES), rng.randrange(1, 12_000), rng.choice((None, f"{rng.randrange(300, 2000)}.5"))) for _ in range(500)),
     ]
+    for _ in range(500):
+        pounds = rng.choice((None, f"{rng.randrange(300, 2000)}.5"))
+        lots.append((rng.choice(BALE_SHAPES), rng.randrange(1, 12_000), pounds))
     rules = {**PRACTICE, "lot_limit_basis": basis}
-    act = f"([shape, bale_count, bale_lb]) => module.lotTooLarge({{shape, bale_count, bale_lb}}, {rules!r})?.parts ?? null"
+    act = f"""([shape, bale_count, bale_lb]) =>
+        module.lotTooLarge({{shape, bale_count, bale_lb}}, {rules!r})?.parts ?? null"""
     found = asked(page, "coring", act, lots)
     assert found == [too_large(*lot, practice) for lot in lots]
     assert any(found) and not all(found)
@@ -131,5 +138,7 @@ def test_an_id_is_a_version_7_uuid_in_the_order_of_time_and_of_the_counter(page:
 
 
 def test_a_clock_that_steps_back_a_little_keeps_the_order_and_one_set_anew_is_followed(page: Page) -> None:
-    found = asked(page, "ids", "(pair) => module.idTime(...pair)", [[1000, 5000], [6000, 5000], [1000, 500_000]])
+    found = asked(
+        page, "ids", "(pair) => module.idTime(...pair)", [[1000, 5000], [6000, 5000], [1000, 500_000]]
+    )
     assert found == [5000, 6000, 1000]

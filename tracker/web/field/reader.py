@@ -37,7 +37,9 @@ def fetch(place: Path = PLACE) -> None:
     """Fetch the reader by npm, which holds it against the lock file's checksum. Raises ReaderMissing."""
     npm = shutil.which("npm")
     if npm is None:
-        raise ReaderMissing("npm is not installed here. Install Node.js with npm, then: tracker fetch-reader.")
+        raise ReaderMissing(
+            "npm is not installed here. Install Node.js with npm, then: tracker fetch-reader."
+        )
     with tempfile.TemporaryDirectory() as folder:
         for name in ("package.json", "package-lock.json"):
             shutil.copy(LOCK / name, folder)

@@ -37,7 +37,9 @@ def page_html(page: str) -> str:
         f"field_{module}.html",
         title=title,
         module=module,
-        scanning={"prefix": tag_prefix(told.base_url), "layouts": tables()} if scans or name == "paper" else None,
+        scanning={"prefix": tag_prefix(told.base_url), "layouts": tables()}
+        if scans or name == "paper"
+        else None,
         reader=stands(),
     )
 

@@ -1,4 +1,4 @@
-"""The office's pages: signing in, the first page, finding, the people of the programme, and tags."""
+"""The office's pages: each module beside this one puts its own behind the door."""
 
 from __future__ import annotations
 
@@ -7,9 +7,11 @@ from tracker.web.office import (
     first,
     people,
     phones,
+    producers,
     programme,
     rolls,
     searching,
+    second_factor,
     sign_in,
     tags,
     year,
@@ -17,6 +19,19 @@ from tracker.web.office import (
 from tracker.web.office.door import door
 
 # Importing a module puts its pages behind the door.
-MODULES = (first, searching, sign_in, people, tags, rolls, phones, exports, year, programme)
+MODULES = (
+    first,
+    programme,
+    year,
+    searching,
+    sign_in,
+    second_factor,
+    people,
+    producers,
+    phones,
+    tags,
+    exports,
+    rolls,
+)
 
 __all__ = ["MODULES", "door"]

@@ -7,8 +7,8 @@ from alembic import op
 
 from tracker.storage.released import numbers_of
 
-revision = "0005"
-down_revision = "0004"
+revision = "0010"
+down_revision = "0009"
 branch_labels = None
 depends_on = None
 

@@ -5,8 +5,8 @@ from alembic import op
 
 from tracker.domain.search_text import words_of
 
-revision = "0004"
-down_revision = "0003"
+revision = "0009"
+down_revision = "0008"
 branch_labels = None
 depends_on = None
 

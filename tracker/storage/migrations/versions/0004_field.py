@@ -5,8 +5,8 @@ from alembic import op
 
 from tracker.storage.migrations.guards import only_grows
 
-revision = "0006"
-down_revision = "0005"
+revision = "0004"
+down_revision = "0003"
 branch_labels = None
 depends_on = None
 
