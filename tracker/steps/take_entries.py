@@ -30,7 +30,9 @@ from tracker.storage.people import party
 
 LOG = logging.getLogger("tracker.field")
 SENT, FILE = "sent", "file"
-# A picture is kept as a picture once its entry is accepted; the entry's hash still is that of the whole.
+# What an earlier entry of the same phone, which waits for somebody else's, may turn into what can be.
+_MAY_YET_BE = ("wrong-state", "not-the-holder", "not-the-receiver", "no-open-transfer", "not-stored")
+# Too long to be read beside a refusal; it is kept with the entry.
 _PICTURE = "jpeg"
 
 
@@ -200,6 +202,9 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
     except Waits as waits:
         return Answer(row.event_id, LATER, row.received_at, words=str(waits))
     except TrackerError as refused:
+        if refused.code in _MAY_YET_BE and _waits_before(session, row):
+            words = f"It may be so once an earlier entry of this phone is done. Now: {refused.message}"
+            return Answer(row.event_id, LATER, row.received_at, words=words)
         return _refused(session, row, refused, now)
     except SQLAlchemyError as fault:
         if not isinstance(fault, IntegrityError) or not is_taken(fault):
@@ -223,6 +228,11 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
     session.add(answer)
     session.flush()
     return _told(row, answer, ACCEPTED)
+
+
+def _waits_before(session: Session, row: FieldEntry) -> bool:
+    """Whether an entry that the phone made earlier still waits for another."""
+    return any(one.device == row.device and one.number < row.number for one in waiting_entries(session))
 
 
 def _ours(row: FieldEntry, fault: Exception) -> Answer:
