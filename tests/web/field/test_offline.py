@@ -39,13 +39,6 @@ KEPT = """async () => {
 }"""
 
 
-KEPT = """async () => {
-  const kept = await Promise.all((await caches.keys()).map((name) => caches.open(name)));
-  const asked = await Promise.all(kept.map((one) => one.keys()));
-  return asked.flat().map((request) => new URL(request.url).pathname);
-}"""
-
-
 def test_what_is_not_of_the_shell_is_never_kept_by_the_worker(phone: Phone) -> None:
     phone.ready()
     page = phone.open()

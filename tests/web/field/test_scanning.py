@@ -288,8 +288,8 @@ window.AudioContext = class {
   currentTime = 0;
   async resume() {}
   createOscillator() {
-    const tone = { frequency: { set value(hertz) { window.tones.push(hertz); } }, connect() {}, start() {}, stop() {} };
-    return tone;
+    const frequency = { set value(hertz) { window.tones.push(hertz); } };
+    return { frequency, connect() {}, start() {}, stop() {} };
   }
 };
 """

@@ -8,7 +8,7 @@ from pathlib import Path
 from setuptools.command.build_py import build_py
 
 
-class BuildWithReader(build_py):  # type: ignore[misc]
+class BuildWithReader(build_py):
     """Fetch the reader first, so that it is packed; without it the build goes on and says so."""
 
     def run(self) -> None:
