@@ -144,6 +144,7 @@ def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
     )
     (tmp_path / "map.json").write_text(json.dumps(NIR_MAP), encoding="utf-8")
     shutil.copy(stages.path.with_suffix(".key"), tmp_path / "season.key")
-    shutil.copy(stages.path.with_suffix(".pdf"), tmp_path / "issued.pdf")
+    for kind in ("pdf", "zip"):
+        shutil.copy(stages.path.with_suffix(f".{kind}"), tmp_path / f"issued.{kind}")
     (tmp_path / "run.csv").write_bytes(written([row(stages.names["ground"])]))
     return terminal

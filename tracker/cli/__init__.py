@@ -7,11 +7,11 @@ import io
 import sys
 from collections.abc import Sequence
 
-from tracker.cli import bags, bench, custody, hand_overs, lots, office, people, results, server
+from tracker.cli import bags, bench, bundles, custody, hand_overs, lots, office, people, results, server
 from tracker.cli.doing import as_json, keep
 from tracker.errors import TrackerError
 
-ROOMS = (lots, bags, hand_overs, bench, results, people, custody, office, server)
+ROOMS = (lots, bags, hand_overs, bench, results, people, custody, bundles, office, server)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
