@@ -5,6 +5,7 @@ from __future__ import annotations
 from tracker.storage import (
     access,
     analysis,
+    bundles,
     coring,
     custody,
     equipment,
@@ -20,7 +21,22 @@ from tracker.storage import (
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, log, intake, analysis, runs, results)
+ROOMS = (
+    kept,
+    people,
+    access,
+    bundles,
+    equipment,
+    lots,
+    coring,
+    tags,
+    custody,
+    log,
+    intake,
+    analysis,
+    runs,
+    results,
+)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -50,4 +66,6 @@ APPEND_ONLY = (
     "log_entry",
     "log_node",
     "log_head",
+    "kept_bundle",
+    "kept_paper",
 )
