@@ -5,6 +5,7 @@ from __future__ import annotations
 from tracker.storage import (
     access,
     analysis,
+    bundles,
     coring,
     custody,
     equipment,
@@ -29,6 +30,7 @@ METADATA = Base.metadata
 ROOMS = (
     kept,
     people,
+    bundles,
     access,
     equipment,
     lots,
@@ -42,10 +44,10 @@ ROOMS = (
     analysis,
     runs,
     results,
-    released,
     feeding,
     shares,
     messages,
+    released,
 )
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
@@ -89,5 +91,7 @@ APPEND_ONLY = (
     "log_entry",
     "log_node",
     "log_head",
+    "kept_bundle",
+    "kept_paper",
     "access_entry",
 )
