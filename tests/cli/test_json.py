@@ -22,6 +22,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
         *("--shape", "round", "--bales", "40", "--bale-lb", "900"),
     ),
     "import-lots": ("lots.csv",),
+    "import-producers": ("producers.csv",),
     "lots": (),
     "search": ("second", "cutting"),
     "export": ("lots", "--out", "lots.csv"),

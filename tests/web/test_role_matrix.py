@@ -95,6 +95,9 @@ office.link_for_adviser       -         -        yes      -      yes
 office.link_page             yes       yes       yes     yes     yes
 office.link_used             yes       yes       yes     yes     yes
 office.messages_chosen        -         -        yes      -      yes
+office.list_taken             -         -        yes     yes     yes
+office.list_tried             -         -        yes     yes     yes
+office.lists                  -         -        yes     yes     yes
 office.people                 -         -         -       -      yes
 office.people_added           -         -         -       -      yes
 office.figure                 -         -         -       -      yes

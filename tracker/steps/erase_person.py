@@ -28,6 +28,7 @@ from tracker.storage.log import EntrySalt
 from tracker.storage.lots import Field, Lot
 from tracker.storage.people import PartyRow, party, producer_named
 from tracker.storage.results import ReportVersion
+from tracker.storage.search_words import keep_producer_words
 
 WORDS_ERASED, PERSON_ERASED, PRODUCER_ERASED = "words erased", "person erased", "producer erased"
 
@@ -85,6 +86,7 @@ def erase_producer(session: Session, name: str, act: Act, *, reason: str) -> Era
     entries, refusals = _erase_words(session, row.name, label, act)
     row.name, row.phone, row.email, row.place = label, "", "", ""
     session.flush()
+    keep_producer_words(session, row)
     theirs = select(Field.id).where(Field.producer_id == row.id)
     session.execute(update(Lot).where(Lot.field_id.in_(theirs)).values(note=""))
     session.execute(update(Field).where(Field.producer_id == row.id).values(latitude=None, longitude=None))

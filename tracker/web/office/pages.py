@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tracker.web.office import (
+    bringing_in,
     exports,
     first,
     people,
@@ -24,6 +25,7 @@ MODULES = (
     programme,
     year,
     searching,
+    bringing_in,
     sign_in,
     second_factor,
     people,
