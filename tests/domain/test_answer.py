@@ -56,7 +56,7 @@ def test_poor_hay_for_a_milking_cow_wants_a_supplement() -> None:
 def test_the_verdict_can_turn_on_what_they_eat() -> None:
     found = asked(cow(), HAY_B)
     assert found.verdict == ADD
-    assert "If they eat 31.9 lb of its dry matter a day, the hay alone would do." in found.sure
+    assert "If they eat 31.9 lb of its dry matter a day, the hay alone could do." in found.sure
     assert found_in(found, "ddgs").as_fed.low == 0
 
 

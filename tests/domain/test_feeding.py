@@ -192,6 +192,19 @@ def test_a_feed_poorer_than_what_it_replaces_closes_nothing() -> None:
     assert found.energy_lb is None and found.dm_lb is None and found.driver == ENERGY
 
 
+def test_a_feed_that_brings_nothing_closes_nothing() -> None:
+    found = closing(need_of(cow()), HAY_D, D(20), feed(tdn="0", cp="0"), D("0.35"))
+    assert (found.energy_lb, found.protein_lb, found.microbe_lb) == (None, None, None) and found.dm_lb is None
+
+
+def test_a_feed_poorer_in_protein_than_the_hay_it_replaces_may_not_eat_up_what_was_enough() -> None:
+    # By hand: 20 lb of hay with 16 % protein bring 3.2 lb; 4 lb of a feed with 2 % leave 4.8 lb of it and bring 2.51.
+    rich, need = hay("16", "45", "60"), need_of(cow())
+    poor = closing(need, rich, D(20), feed("corn", cp="2", tdn="85"), D("1.2"))
+    assert poor.energy_lb is not None and poor.energy_lb > 4
+    assert need.cp_lb < D("3.2") and poor.protein_lb is None and poor.dm_lb is None
+
+
 def test_a_tub_is_counted_for_its_protein_alone() -> None:
     tub = feed("cubes", kind="tub")
     assert closing(need_of(cow()), HAY_A, D(26), tub, D(0)).energy_lb is None

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from tracker.domain import answer_words as say
 from tracker.domain.advice import (
@@ -115,8 +116,10 @@ class _Work:
         moved = zip(eaten(self.animals, hay, self.practice).models, self.intakes.models, strict=True)
         return Intakes(tuple(old if old.model == TABLE else new for new, old in moved), self.intakes.cap_lb)
 
-    def rate(self, feed: Feed) -> Decimal:
-        return substitution(feed, self.hay, self.practice)
+    @cached_property
+    def rates(self) -> dict[str, Decimal]:
+        """Hay left for a pound of each feed: that of the hay itself, however its values are moved."""
+        return {feed.key: substitution(feed, self.hay, self.practice) for feed in self.feeds}
 
     def reckon(self, hay: Hay) -> Amounts:
         found: dict[str, Decimal] = {}
@@ -129,7 +132,7 @@ class _Work:
             found[f"TDN {model.model}"] = tdn_lb(self.need.nem_mcal, hay.tdn) - lb * hay.tdn / 100
             for feed in self.feeds:
                 # Where protein is fed they eat all they would, so the cap does not hold here.
-                close = closing(self.need, hay, model.lb, feed, self.rate(feed), self.practice)
+                close = closing(self.need, hay, model.lb, feed, self.rates[feed.key], self.practice)
                 if close.unclipped_lb is not None:
                     found[f"{feed.key} {model.model}"] = close.unclipped_lb
         return found
@@ -201,7 +204,7 @@ def _verdict(work: _Work, values: Amounts) -> str:
 
 
 def _supplement(work: _Work, feed: Feed, values: Amounts, half: Amounts) -> Supplement:
-    hay_lb, rate = work.intakes.headline, work.rate(feed)
+    hay_lb, rate = work.intakes.headline, work.rates[feed.key]
     close = closing(work.need, work.hay, hay_lb, feed, rate, work.practice)
     spared = closing(work.need, work.hay, hay_lb, feed, ZERO, work.practice).dm_lb
     dm = work.amount(feed.key, values, half, clip=True)
@@ -245,7 +248,7 @@ class _Diet:
 
 
 def _diet(work: _Work, feed: Feed, dm_lb: Decimal) -> _Diet:
-    return _diet_of(work, ((feed, dm_lb),), work.intakes.headline - work.rate(feed) * dm_lb)
+    return _diet_of(work, ((feed, dm_lb),), work.intakes.headline - work.rates[feed.key] * dm_lb)
 
 
 def _diet_of(work: _Work, parts: tuple[tuple[Feed, Decimal], ...], hay_lb: Decimal) -> _Diet:
@@ -302,7 +305,7 @@ def _cost(work: _Work, mix: Mix | None, supplements: tuple[Supplement, ...]) -> 
 
 def _what_to_add(verdict: str, intakes: Intakes, mix: Mix | None, supplements: tuple[Supplement, ...]) -> str:
     if verdict in (NOT_THIS, NOT_ALONE):
-        return say.OTHER_HAY
+        return say.OTHER_HAY if verdict == NOT_THIS else say.IN_PART
     if verdict == ENOUGH:
         return say.NOTHING
     if verdict == IF_EATEN:
