@@ -19,7 +19,7 @@ from tracker.domain.units import to_places
 
 NOTHING = "Nothing but minerals, salt and clean water."
 OTHER_HAY = "Feed these animals other hay. Ask your veterinarian or county extension office about this one."
-IN_PART = "Feed it only in part, beside other hay, as the caution says. Ask your veterinarian or county extension office first."
+IN_PART = "Feed it only in part, beside other hay, as the caution says. Ask your veterinarian first."
 ADVICE = (
     "This is an estimate, no veterinary advice and no feeding plan: go over it with your county extension office.",
     "It takes for granted clean water, minerals, and hay that is always there.",
