@@ -18,6 +18,7 @@ from tracker.domain.advice import (
     IF_EATEN,
     NOT_ALONE,
     NOT_THIS,
+    TOO_POOR,
     VERDICTS,
     Amount,
     Answer,
@@ -30,7 +31,7 @@ from tracker.domain.feed import Feed
 from tracker.domain.feeding import closing, limits, protein_first, shortfall, substitution
 from tracker.domain.fitness import unfit
 from tracker.domain.hay import Hay, checked_hay
-from tracker.domain.hay_eaten import TABLE, Intakes, eaten
+from tracker.domain.hay_eaten import TABLE, Intakes, checked_intakes, eaten
 from tracker.domain.least_cost import Mix, cheapest, lightest
 from tracker.domain.needs import Need, need_of, needed_density, tdn_lb
 from tracker.domain.practice import COMMON, Practice
@@ -52,11 +53,12 @@ def answer(
     """The answer for animals fed this hay free choice.
 
     intakes: bales counted, in place of the three ways; spread: an error budget, in place of the hay's own margins.
-    Raises Refused `hay-implausible`.
+    Raises Refused `hay-implausible`, `implausible-intake`.
     """
     checked_hay(hay)
     offered = tuple(feed for feed in feeds if feed.offered)
-    work = _Work(animals, hay, need_of(animals), intakes or eaten(animals, hay, practice), offered, practice)
+    fed = checked_intakes(animals, intakes) if intakes else eaten(animals, hay, practice)
+    work = _Work(animals, hay, need_of(animals), fed, offered, practice)
     half = (spread or by_margins(hay))(work.reckon)
     values = work.reckon(hay)
     supplies = _supplies(work, values, half)
@@ -70,10 +72,7 @@ def answer(
     words = [one.words for one in reasons]
     if verdict == ADD and offered and mixes[0] is None:
         verdict = NOT_THIS
-        words = [
-            "No one or two of the supplements listed make up for what is short within their limits: feed better hay, "
-            "or split the group."
-        ]
+        words = ["No one or two of the supplements listed make up for what is short within their limits."]
     return Answer(
         animals=animals,
         hay=hay,
@@ -82,7 +81,7 @@ def answer(
         intakes=work.intakes,
         supplies=supplies,
         verdict=verdict,
-        verdict_words=VERDICTS[verdict],
+        verdict_words=TOO_POOR if verdict == NOT_THIS and not reasons else VERDICTS[verdict],
         sure="" if reasons else say.sure_words(verdict, supplies, work.intakes, hay),
         reasons=tuple(words),
         protein_first=protein_first(hay, practice),
@@ -90,7 +89,9 @@ def answer(
         cheapest=mixes[0],
         cheapest_single=mixes[1],
         cost=_cost(work, mixes[0], supplements),
-        what_to_add=_what_to_add(verdict, work.intakes, mixes[0], supplements),
+        what_to_add=say.BETTER_HAY
+        if verdict == NOT_THIS and not reasons
+        else _what_to_add(verdict, work.intakes, mixes[0], supplements),
         cautions=tuple(cautions),
         warnings=_warnings(work, verdict, mixes[0]),
         basis=say.basis(hay, work.intakes, offered, practice),
@@ -324,7 +325,7 @@ def _what_to_add(verdict: str, intakes: Intakes, mix: Mix | None, supplements: t
 def _warnings(work: _Work, verdict: str, mix: Mix | None) -> tuple[str, ...]:
     first = protein_first(work.hay, work.practice)
     found = say.warnings(work.animals, work.hay, work.need, first, work.practice)
-    if verdict != ADD and not first:
+    if verdict != ADD:
         return found
     parts = tuple((part.feed, part.dm_lb) for part in mix.parts) if mix else ()
     lacking = _diet_of(work, parts, mix.hay_lb if mix else work.intakes.headline).degradable_short

@@ -93,15 +93,15 @@ def closing(
     wants = (
         (short.nem_mcal, nem_of_feed(feed) - r * nem_of_tdn(hay.tdn)),
         (short.cp_lb, (feed.cp - r * hay.cp) / 100),
-        (microbes_lack(hay, hay_lb, practice), microbes_gain(hay, feed, r, practice)),
+        (microbes_lack(hay, hay_lb, practice), max(microbes_gain(hay, feed, r, practice), Decimal(0))),
     )
     asked = max((lb for want in wants if (lb := _amount(*want)) is not None), default=Decimal(0))
     return Closing(*(_amount(lacking, each, asked) for lacking, each in wants))
 
 
 def microbes_lack(hay: Hay, hay_lb: Decimal, practice: Practice = COMMON) -> Decimal:
-    """Protein that so much hay lacks of 7 %, lb; below zero where it has more."""
-    return (practice.number("microbe_protein") - hay.cp) * hay_lb / 100
+    """Protein that so much hay lacks of 7 %, lb; nothing where it has as much."""
+    return max(practice.number("microbe_protein") - hay.cp, Decimal(0)) * hay_lb / 100
 
 
 def microbes_gain(hay: Hay, feed: Feed, r: Decimal, practice: Practice = COMMON) -> Decimal:

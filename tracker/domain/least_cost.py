@@ -81,15 +81,14 @@ def problem(
     rates = tuple(substitution(feed, hay, practice) for feed in feeds)
     both = tuple(zip(feeds, rates, strict=True))
     ne_hay = nem_of_tdn(hay.tdn)
-    wants = (
+    wants = [
         (short.nem_mcal, tuple(nem_of_feed(feed) - rate * ne_hay for feed, rate in both)),
         (short.cp_lb, tuple((feed.cp - rate * hay.cp) / 100 for feed, rate in both)),
-        (
-            microbes_lack(hay, hay_lb, practice),
-            tuple(microbes_gain(hay, feed, rate, practice) for feed, rate in both),
-        ),
-    )
-    return Problem(feeds, wants, limits(animals, hay, hay_lb, feeds, practice), rates)
+    ]
+    lack = microbes_lack(hay, hay_lb, practice)
+    if lack > 0:
+        wants.append((lack, tuple(microbes_gain(hay, feed, rate, practice) for feed, rate in both)))
+    return Problem(feeds, tuple(wants), limits(animals, hay, hay_lb, feeds, practice), rates)
 
 
 def cheapest(
