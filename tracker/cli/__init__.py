@@ -23,6 +23,7 @@ from tracker.cli import (
     people,
     records,
     results,
+    season,
     server,
 )
 from tracker.cli.doing import as_json, keep
@@ -35,15 +36,16 @@ ROOMS = (
     hand_overs,
     bench,
     results,
+    margins,
     exports,
     feeding,
+    season,
     messages,
     custody,
     people,
     office,
     server,
     backups,
-    margins,
     records,
 )
 
