@@ -189,14 +189,25 @@ def _short(plan: SeasonPlan) -> list[Flowable]:
 
 
 def _not_fed(plan: SeasonPlan, left_out: Sequence[tuple[int, str]], assumed: Sequence[int]) -> list[Flowable]:
-    said = list(dict.fromkeys((one.stack.lot, one.group.name, one.why_not) for one in plan.barred))
-    words = [f"Lot {lot} is not for {group}: {why}" for lot, group, why in said]
+    words = reasons(plan, left_out, assumed)
+    if not words:
+        return []
+    return [*heading("What is not in the plan, and why", 20), *(cell(one, size=BODY_PT) for one in words)]
+
+
+def reasons(
+    plan: SeasonPlan, left_out: Sequence[tuple[int, str]] = (), assumed: Sequence[int] = ()
+) -> list[str]:
+    """What is not fed to whom and why, lots that are left out, and what was assumed, a sentence each."""
+    said: dict[tuple[int, str, str], list[str]] = {}
+    for one in plan.barred:
+        said.setdefault((one.stack.lot, one.group.name, one.why_not), []).append(one.month.name)
+    words = [
+        f"Lot {lot} is not for {group}{'' if len(months) == len(plan.months) else ' in ' + ', '.join(months)}: {why}"
+        for (lot, group, why), months in said.items()
+    ]
     words += [f"Lot {lot} is left out: {why}" for lot, why in left_out]
     if assumed:
         lots = ", ".join(str(lot) for lot in assumed)
         words.append(f"No bale was weighed of lot {lots}: the usual bale of its shape is taken.")
-    return (
-        [*heading("What is not in the plan, and why", 20), *(cell(one, size=BODY_PT) for one in words)]
-        if words
-        else []
-    )
+    return words
