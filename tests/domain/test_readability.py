@@ -64,5 +64,7 @@ def test_sentences_end_where_they_end_and_not_at_a_point_in_a_number() -> None:
 
 
 def test_a_page_is_read_without_its_markup_and_pictures() -> None:
-    page = "<main><h1>Hay</h1><svg><title>no</title></svg><p>Feed <b>it</b> &amp; more.</p><td>4</td></main>out"
+    page = (
+        "<main><h1>Hay</h1><svg><title>no</title></svg><p>Feed <b>it</b> &amp; more.</p><td>4</td></main>out"
+    )
     assert page_text(page).splitlines() == ["Hay", "Feed it & more.", "4"]
