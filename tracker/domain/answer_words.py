@@ -107,8 +107,8 @@ def feed_cautions(
     found = []
     if feed.kind == GRAIN:
         found.append(
-            "Raise it slowly over 7 to 14 days, feed it every day, and give every animal room at the trough: "
-            "too much grain at once causes acidosis, founder and bloat."
+            "Raise it slowly over 7 to 14 days. Feed it every day, with room at the trough for every animal. "
+            "Too much grain at once causes acidosis, founder and bloat."
         )
     elif feed.kind != TUB:
         found.append("Bring it in over 7 to 14 days, with room at the trough for every animal.")
@@ -116,8 +116,8 @@ def feed_cautions(
         found.append("It may be given every second or third day, in larger portions.")
     if COTTONSEED in feed.marks:
         found.append(
-            "Not for breeding bulls or calves under 4 months (gossypol); none that is mouldy or over 14 % moisture "
-            "(Univ. of Florida AN134)."
+            "Not for breeding bulls or calves under 4 months: it holds gossypol (Univ. of Florida AN134). "
+            "Feed none that is moldy or holds over 14 % water."
         )
     if NPN in feed.marks:
         found.append(
