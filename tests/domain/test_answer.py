@@ -208,6 +208,15 @@ def test_poor_protein_is_said_first() -> None:
     assert meal.as_fed.value < 2 and meal.safe
 
 
+def test_poor_protein_wants_a_supplement_also_where_nothing_has_a_price() -> None:
+    bare = tuple(replace(one, price_ton=None) for one in FEEDS)
+    for feeds in (bare, FEEDS):
+        found = asked(carrying("1275", 150), hay("6.5", "56", "62"), feeds)
+        assert found.verdict == ADD and found.cheapest is not None and found.cheapest.parts
+        assert found.what_to_add.startswith("Add ")
+    assert asked(carrying("1275", 150), hay("6.5", "56", "62"), ()).cheapest is None
+
+
 def test_heifers_thin_cows_bulls_and_cold_have_their_words() -> None:
     heifer = checked(kind=HEIFER, weight_lb="1000", days_since_calving="60")
     assert any("still grow" in words for words in asked(heifer, HAY_A).warnings)

@@ -11,6 +11,7 @@ from tracker.cli import (
     backups,
     bags,
     bench,
+    bundles,
     custody,
     exports,
     feeding,
@@ -43,6 +44,7 @@ ROOMS = (
     office,
     server,
     backups,
+    bundles,
     margins,
     records,
 )

@@ -93,16 +93,19 @@ def closing(
     return Closing(
         _amount(short.nem_mcal, nem_of_feed(feed) - r * nem_of_tdn(hay.tdn)),
         _amount(short.cp_lb, (feed.cp - r * hay.cp) / 100),
-        _amount(*microbe_want(hay, hay_lb, feed, r, practice)),
+        _amount(microbes_lack(hay, hay_lb, practice), microbes_gain(hay, feed, r, practice)),
     )
 
 
-def microbe_want(
-    hay: Hay, hay_lb: Decimal, feed: Feed, r: Decimal, practice: Practice = COMMON
-) -> tuple[Decimal, Decimal]:
-    """Protein that the dry matter eaten lacks of 7 %, and what a pound of this feed adds to it, both lb."""
+def microbes_lack(hay: Hay, hay_lb: Decimal, practice: Practice = COMMON) -> Decimal:
+    """Protein that so much hay lacks of 7 %, lb; below zero where it has more."""
+    return (practice.number("microbe_protein") - hay.cp) * hay_lb / 100
+
+
+def microbes_gain(hay: Hay, feed: Feed, r: Decimal, practice: Practice = COMMON) -> Decimal:
+    """What a pound of this feed, and the hay it leaves, take off that lack, lb."""
     least = practice.number("microbe_protein")
-    return (least - hay.cp) * hay_lb / 100, (feed.cp - least + r * (least - hay.cp)) / 100
+    return (feed.cp - least + r * (least - hay.cp)) / 100
 
 
 def _amount(short: Decimal, each: Decimal) -> Decimal | None:

@@ -15,7 +15,8 @@ from tracker.domain.feed import Feed
 from tracker.domain.feeding import (
     Limit,
     limits,
-    microbe_want,
+    microbes_gain,
+    microbes_lack,
     nem_of_feed,
     shortfall,
     substitution,
@@ -77,13 +78,15 @@ def problem(
     rates = tuple(substitution(feed, hay, practice) for feed in feeds)
     both = tuple(zip(feeds, rates, strict=True))
     ne_hay = nem_of_tdn(hay.tdn)
-    microbes = [microbe_want(hay, hay_lb, feed, rate, practice) for feed, rate in both]
-    wants = [
+    wants = (
         (short.nem_mcal, tuple(nem_of_feed(feed) - rate * ne_hay for feed, rate in both)),
         (short.cp_lb, tuple((feed.cp - rate * hay.cp) / 100 for feed, rate in both)),
-        *([(microbes[0][0], tuple(each for _, each in microbes))] if microbes else []),
-    ]
-    return Problem(feeds, tuple(wants), limits(animals, hay, hay_lb, feeds, practice), rates)
+        (
+            microbes_lack(hay, hay_lb, practice),
+            tuple(microbes_gain(hay, feed, rate, practice) for feed, rate in both),
+        ),
+    )
+    return Problem(feeds, wants, limits(animals, hay, hay_lb, feeds, practice), rates)
 
 
 def cheapest(

@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from tracker.domain.default_sds import SD_RULES
 from tracker.domain.feeding_rules import FEEDING_RULES
+from tracker.domain.storage_rules import STORAGE_RULES
 from tracker.domain.units import number
 from tracker.errors import NotFound, Refused
 
@@ -251,7 +252,7 @@ _SDS = tuple(
     Rule(one.name, one.default, one.unit, one.decides, one.source, (), one.least, one.most)
     for one in SD_RULES
 )
-_FEEDING = tuple(_rule(*row) for row in FEEDING_RULES)
+_FEEDING = tuple(_rule(*row) for row in (*FEEDING_RULES, *STORAGE_RULES))
 RULES: dict[str, Rule] = {rule.name: rule for rule in (*_CHOSEN, *_SDS, *_FEEDING)}
 
 
