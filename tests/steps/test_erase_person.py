@@ -21,6 +21,8 @@ from tests.makers import (
     refused,
     standing,
 )
+from tests.phones import LOT as PHONE_LOT
+from tests.phones import Phone, words
 from tracker.lookups.log_audit import audit
 from tracker.lookups.log_check import check_log
 from tracker.steps.add_people import add_party
@@ -28,12 +30,14 @@ from tracker.steps.append_event import on_programme
 from tracker.steps.erase_person import Erased, erase_person, erase_producer
 from tracker.steps.hold import hold
 from tracker.steps.sign_in import begin, make_account
+from tracker.steps.take_entries import keep_pack_taken
 from tracker.storage.access import Account, SignedIn
 from tracker.storage.custody import EventRow
 from tracker.storage.engine import Database
+from tracker.storage.field import FieldContact, FieldEntry
 from tracker.storage.kept import KeptRefusal
 from tracker.storage.lots import Field, Lot
-from tracker.storage.people import PartyRow, Producer
+from tracker.storage.people import PartyRow, Producer, party
 
 
 def erased(season: Database, key: str = "ulf", **more: Any) -> Erased:
@@ -192,3 +196,27 @@ def test_no_refusal_goes_but_those_that_an_event_names(season: Database) -> None
         done(season, lambda s: s.execute(text("delete from kept_refusal")))
     with season.read() as session:
         assert len(session.scalars(select(KeptRefusal.id)).all()) == 1
+
+
+def test_what_phones_sent_is_written_anew_without_the_name_and_known_when_it_comes_again(
+    season: Database,
+) -> None:
+    phone = Phone()
+    lot = phone.entry("register lot", 10, {**PHONE_LOT, "producer": {"name": "Oda Meadow"}})
+    again = phone.entry("register lot", 11, {**PHONE_LOT, "producer": {"name": "Oda Meadow"}, "note": "x"})
+    done(season, lambda s: keep_pack_taken(s, phone.device, "Oda Meadow's phone", 0, party(s, "tove"), at(5)))
+    phone.send(season, 300, lot, again)
+    done(season, lambda s: erase_producer(s, "Oda Meadow", act(s, "lena", 3000), reason="asked for it"))
+    with season.read() as session:
+        bodies = [row.body for row in session.scalars(select(FieldEntry))]
+        called = session.scalars(select(FieldContact.called)).all()
+    assert len(bodies) == 2 and "Oda" not in repr((bodies, called)) and "Erased producer 1" in repr(called)
+    assert words(phone.send(season, 3100, lot)) == ["duplicate"]
+
+
+def test_what_a_phone_sent_is_written_anew_by_nobody_else(season: Database) -> None:
+    phone = Phone()
+    phone.send(season, 300, phone.entry("register lot", 10, PHONE_LOT))
+    for change in ("body = '{}'", "device = 'x'"):
+        with pytest.raises(IntegrityError), season.act("x", "lena", {}) as session:
+            session.execute(text(f"update field_entry set {change}"))

@@ -23,6 +23,7 @@ from tracker.steps.second_factor import take_away_factor
 from tracker.steps.sign_in import forget_attempts, set_active
 from tracker.storage.access import Account, SecondFactor
 from tracker.storage.custody import EventRow, StandingRow
+from tracker.storage.field import FieldAnswer, FieldContact, FieldEntry
 from tracker.storage.kept import KeptRefusal
 from tracker.storage.log import EntrySalt
 from tracker.storage.lots import Field, Lot
@@ -139,18 +140,60 @@ def _erase_words(session: Session, name: str, label: str, act: Act) -> tuple[int
         )
         if there.search(f"{values} {message}")
     ]
-    if entries or refusals:
+    sent, called = _sent_with(session, name, there), _phones_called(session, name, there)
+    if entries or refusals or sent or called:
         numbers = [row.seq for row in entries]
-        data = {"entries": [str(seq) for seq in numbers], "refusals": [str(one) for one in refusals]}
+        data = {
+            "entries": [str(seq) for seq in numbers],
+            "refusals": [str(one) for one in refusals],
+            "field_entries": [row.event_id for row, _ in sent],
+            "field_contacts": [str(contact.id) for contact in called],
+        }
         on_programme(session, WORDS_ERASED, data, act)
         for row in entries:
             _write_anew(row, there, label)
+        for body, answer in sent:
+            body.body = _without(body.body, there, label)
+            if answer is not None:
+                answer.words, answer.remedy = (
+                    _without(one, there, label) for one in (answer.words, answer.remedy)
+                )
+                answer.notices = _without(answer.notices, there, label)
+        for contact in called:
+            contact.called = there.sub(label, contact.called)
         session.flush()
         session.execute(delete(EntrySalt).where(EntrySalt.seq.in_(numbers)))
         session.execute(delete(KeptRefusal).where(KeptRefusal.id.in_(refusals)))
         for sample in {row.sample_id for row in entries} - {None}:
             project_anew(session, int(sample or 0))
     return len(entries), len(refusals)
+
+
+def _sent_with(
+    session: Session, name: str, there: re.Pattern[str]
+) -> list[tuple[FieldEntry, FieldAnswer | None]]:
+    """What phones sent that has the name in it, or whose answer has. The hash stays, so that it is known again."""
+    told = [
+        type_coerce(FieldEntry.body, Text),
+        FieldAnswer.words,
+        FieldAnswer.remedy,
+        type_coerce(FieldAnswer.notices, Text),
+    ]
+    wanted = select(FieldEntry, FieldAnswer).outerjoin(
+        FieldAnswer, FieldAnswer.event_id == FieldEntry.event_id
+    )
+    likely = session.execute(wanted.where(or_(*(one.icontains(name, autoescape=True) for one in told)))).all()
+    return [
+        (row, answer)
+        for row, answer in likely
+        if there.search(repr(row.body))
+        or (answer and there.search(repr((answer.words, answer.remedy, answer.notices))))
+    ]
+
+
+def _phones_called(session: Session, name: str, there: re.Pattern[str]) -> list[FieldContact]:
+    likely = select(FieldContact).where(FieldContact.called.icontains(name, autoescape=True))
+    return [row for row in session.scalars(likely) if there.search(row.called)]
 
 
 def _all_words(row: EventRow) -> str:
