@@ -204,6 +204,12 @@ def refused(
     return caught.value
 
 
+def code_of(caught: pytest.ExceptionInfo[TrackerError]) -> str:
+    """The code of a refusal that no act stood behind; it says what to do."""
+    assert caught.value.remedy
+    return caught.value.code
+
+
 def everything(season: Database) -> dict[str, list[tuple[Any, ...]]]:
     """Every row of every table, the kept refusals left out."""
     with season.read() as session:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import random
-import shutil
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -16,6 +15,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from labels.payload import make_code
+from tests.databases import Databases
 from tests.makers import act, at, done, make_ground
 from tracker.lookups.kept_refusals import Parked, parked_rows
 from tracker.lookups.lot_report import report_body
@@ -96,31 +96,36 @@ class Bench:
         return str(self.season.engine.url.database)
 
 
-@pytest.fixture(scope="session")
-def bench_template(season_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The people's season with four ground samples and two sources, never opened by a test."""
-    path = Path(shutil.copy(season_template, tmp_path_factory.mktemp("bench") / "season.db"))
-    database = Database(f"sqlite:///{path}", clock=lambda: at(0))
+def build_bench(address: str) -> None:
+    """Four ground samples and two sources in the people's season."""
+    database = Database(address, clock=lambda: at(0))
     with database.act("make", "tove", {}) as session:
         for number, field in enumerate(LOTS):
             make_ground(session, load=f"B-{number}", field=field)
         add_map(session, NIR, NIR_MAP)
         add_map(session, WET, WET_MAP, kind="laboratory")
     database.close()
-    return path
+
+
+@pytest.fixture(scope="session")
+def bench_template(databases: Databases, season_begun: str, tmp_path_factory: pytest.TempPathFactory) -> str:
+    """The address of such a season, never opened by a test."""
+    address = databases.copy(season_begun, tmp_path_factory.mktemp("bench"))
+    build_bench(address)
+    return address
 
 
 @pytest.fixture
-def bench(bench_template: Path, tmp_path: Path) -> Iterator[Bench]:
+def bench(databases: Databases, bench_template: str, tmp_path: Path) -> Iterator[Bench]:
     """The test's own copy of that season."""
-    database = Database(
-        f"sqlite:///{shutil.copy(bench_template, tmp_path / 'bench.db')}", clock=lambda: at(0)
-    )
+    address = databases.copy(bench_template, tmp_path)
+    database = Database(address, clock=lambda: at(0))
     with database.read() as session:
         samples = tuple(session.scalars(select(Sample).order_by(Sample.id)))
         codes = tuple(standing_of(session, sample).code or "" for sample in samples)
     yield Bench(database, samples, codes)
     database.close()
+    databases.drop(address)
 
 
 def add_map(session: Session, name: str, written: Mapping[str, Any], kind: str = "instrument") -> None:

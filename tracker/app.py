@@ -9,15 +9,17 @@ from tracker.domain.scan_text import tag_prefix
 from tracker.domain.times import duration_said, said
 from tracker.settings import Settings
 from tracker.storage.engine import Database
+from tracker.web.custody import pages as custody
 from tracker.web.field import pages as field
 from tracker.web.intake import pages as intake
 from tracker.web.lab import pages as lab
 from tracker.web.office import pages as office
+from tracker.web.producer import pages as producer
 from tracker.web.scan import pages as scan
 from tracker.web.shared import access, errors, guard, log, words
 
 MOST_BYTES = 20 * 1024 * 1024
-DOORS = (scan.door, field.door, intake.door, lab.door, office.door)
+DOORS = (producer.door, scan.door, field.door, intake.door, lab.door, office.door, custody.door)
 
 
 def create_app(season: Database, settings: Settings, secret: str, *, secure: bool | None = None) -> Flask:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tracker.errors import Refused
 
@@ -14,7 +14,11 @@ class Settings:
     """database: an address as SQLAlchemy writes it. base_url: where the QR codes lead. by: who is at the keyboard.
 
     programme, phone and address stand on tags and reports. secret_file: where the key that signs the forms is kept,
-    else beside the database. backup_folder: where backups are put, for `tracker doctor` to look at.
+    else beside the database. backup_folder: where backups are put, for `tracker doctor` to look at. proxy: the
+    address of the proxy that alone may say who asked.
+    mail_server: smtps://name@host:465 or smtp://name@host:587, empty for the folder mail_folder, where each message
+    becomes a file. mail_from: whose address the messages bear. mail_password is never shown.
+    log_key_file: where the key that signs the log is kept, else beside the database.
     """
 
     database: str = "sqlite:///season.db"
@@ -25,6 +29,12 @@ class Settings:
     address: str = ""
     secret_file: str = ""
     backup_folder: str = ""
+    proxy: str = "127.0.0.1"
+    mail_server: str = ""
+    mail_password: str = field(default="", repr=False)
+    mail_from: str = ""
+    mail_folder: str = "outbox"
+    log_key_file: str = ""
 
 
 VARIABLES = {
@@ -36,6 +46,12 @@ VARIABLES = {
     "address": "TRACKER_ADDRESS",
     "secret_file": "TRACKER_SECRET_FILE",
     "backup_folder": "TRACKER_BACKUP_FOLDER",
+    "proxy": "TRACKER_PROXY",
+    "mail_server": "TRACKER_MAIL_SERVER",
+    "mail_password": "TRACKER_MAIL_PASSWORD",
+    "mail_from": "TRACKER_MAIL_FROM",
+    "mail_folder": "TRACKER_MAIL_FOLDER",
+    "log_key_file": "TRACKER_LOG_KEY_FILE",
 }
 LONGEST = 500
 
@@ -52,6 +68,10 @@ def read(environment: Mapping[str, str] | None = None) -> Settings:
         raise _bad(VARIABLES["database"], f"{settings.database!r} is not a database address")
     if not settings.base_url.lower().startswith(("https://", "http://")):
         raise _bad(VARIABLES["base_url"], f"{settings.base_url!r} is not a web address")
+    if settings.mail_server and not settings.mail_server.lower().startswith(("smtp://", "smtps://")):
+        raise _bad(VARIABLES["mail_server"], "is not like smtps://name@mail.example.org:465")
+    if settings.mail_server and "@" not in settings.mail_from:
+        raise _bad(VARIABLES["mail_from"], "is needed with a mail server: the address the messages come from")
     return settings
 
 

@@ -15,6 +15,7 @@ import pytest
 
 from tests.cli.stages import Stages, build
 from tests.makers import at
+from tests.phones import LOT, Phone
 from tests.result_files import NIR_MAP, row, written
 from tracker import cli
 from tracker.cli import main
@@ -142,6 +143,17 @@ def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
         "Oda Meadow,Hill,1,alfalfa,2026-06-01,round,40,900\n",
         encoding="utf-8",
     )
+    (tmp_path / "feeds.csv").write_text(
+        "key,name,kind,dm,cp,tdn,fat,sulfur,degradable,most_bw,source,year\n"
+        "pea-screenings,pea screenings,by-product,90,20,78,2.0,0.20,70,0.5,the mill's analysis,2026\n",
+        encoding="utf-8",
+    )
     (tmp_path / "map.json").write_text(json.dumps(NIR_MAP), encoding="utf-8")
+    phone = Phone()
+    unsent = phone.body(1990, phone.entry("register lot", 1980, {**LOT, "field": "Moor"}))
+    (tmp_path / "unsent.json").write_text(json.dumps(unsent), encoding="utf-8")
+    shutil.copy(stages.path.with_suffix(".key"), tmp_path / "season.key")
+    for kind in ("pdf", "zip"):
+        shutil.copy(stages.path.with_suffix(f".{kind}"), tmp_path / f"issued.{kind}")
     (tmp_path / "run.csv").write_bytes(written([row(stages.names["ground"])]))
     return terminal

@@ -12,13 +12,24 @@ from sqlalchemy.orm import Session
 from tests import makers
 from tests.makers import act, at
 from tests.result_files import NIR, NIR_MAP, add_map, release, row, written
+from tracker.files.key_file import KeyFile
+from tracker.lookups.find import sample_named
+from tracker.lookups.issued_reports import issued_report
+from tracker.papers.bundled import bundle_of
+from tracker.papers.lot_report import lot_report
+from tracker.settings import Settings
 from tracker.steps.append_event import standing_of
+from tracker.steps.bag_cores import bag_cores
 from tracker.steps.end_sample import archive
 from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
+from tracker.steps.keep_group import keep_group
+from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
-from tracker.steps.sign_in import make_account
+from tracker.steps.second_factor import begin_factor
+from tracker.steps.settle_tag import contest_tag
+from tracker.steps.sign_in import account_of, make_account
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
 from tracker.storage.engine import Database
@@ -56,9 +67,16 @@ class Stages:
 
 def build(season: Path, path: Path) -> Stages:
     """A copy of the people's season at this path, with the samples in it."""
-    database = Database(f"sqlite:///{shutil.copy(season, path)}", clock=lambda: at(0))
+    key_file = KeyFile(path.with_suffix(".key"))
+    key_file.make("hay.example")
+    database = Database(f"sqlite:///{shutil.copy(season, path)}", clock=lambda: at(0), key_file=key_file)
     with database.act("make", "tove", {}) as session:
         names = _fill(session)
+    with database.read() as session:
+        issued = issued_report(session, sample_named(session, names["reported"]).id)
+        lot_report(path.with_suffix(".pdf"), issued.body, issued.proof)
+        lot = sample_named(session, names["reported"]).lot_id
+        path.with_suffix(".zip").write_bytes(bundle_of(session, lot, Settings()))
     database.close()
     return Stages(path, names)
 
@@ -79,9 +97,24 @@ def _fill(session: Session) -> dict[str, str]:
     names["carried"] = makers.make_tag(session)
     run = tag_coded(session, names["carried"]).run_id
     issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
+    _contested(session, names)
     make_account(session, "ana", "lena", makers.at(0))
+    names["reported lot"] = str(made["reported"].lot_id)
+    cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
+    keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
+    note_access(session, makers.at(-800_000), "signed in", "ana", "127.0.0.1")
+    begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
+
+
+def _contested(session: Session, names: dict[str, str]) -> None:
+    """Two bags with one tag: the second by Ulf's phone."""
+    first, second = (makers.make_cored(session, field=f"contested {number}") for number in (1, 2))
+    names["contested"] = makers.make_tag(session)
+    names["contested lot"] = f"lot {first.lot_id}"
+    bag_cores(session, first, names["contested"], act(session, "tove", 65))
+    contest_tag(session, tag_coded(session, names["contested"]), second, act(session, "ulf", 66))
 
 
 def _made(session: Session, stage: str) -> Sample:

@@ -10,6 +10,7 @@ import pytest
 
 from tests.cli.conftest import PARSER, Terminal
 from tests.cli.stages import Stages
+from tests.commands import commands as all_commands
 from tests.makers import SEAL
 from tests.result_files import NIR
 from tracker.cli import main
@@ -22,6 +23,8 @@ EXAMPLES: dict[str, Sequence[str]] = {
     ),
     "import-lots": ("lots.csv",),
     "lots": (),
+    "search": ("second", "cutting"),
+    "export": ("lots", "--out", "lots.csv"),
     "plan": ("{unplanned}", "--seed", "3"),
     "coring-card": ("{planned}", "--out", "card.pdf"),
     "cored": ("{planned}",),
@@ -36,6 +39,13 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "count-in": ("{carried}",),
     "void-run": ("{fresh run}", "--reason", "the ribbon ran out"),
     "rolls": (),
+    "load-phone": ("unsent.json",),
+    "phones": (),
+    "settle-tag": (
+        *("{contested}", "{contested lot}", "--fresh", "{fresh}"),
+        *("--reason", "asked both", "--by", "carl"),
+    ),
+    "field-sheet": ("--to", "tove", "--out", "field.pdf"),
     "void-tag": ("{fresh}", "--reason", "torn"),
     "hand-over": ("{bagged}", "carl"),
     "refuse-hand-over": ("{signed}", "--reason", "not ours", "--by", "carl"),
@@ -79,12 +89,30 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "choose-analysis": ("{twice}", "1", "--reason", "the second cup was hot", "--by", "lena"),
     "release": ("{scanned}", "--by", "lena"),
     "report": ("{reported}", "--out", "report.pdf"),
+    "feeds": (),
+    "set-feed": ("soybean-hulls", "price_ton=220", "--reason", "this week's price"),
+    "import-feeds": ("feeds.csv", "--reason", "the mill's list"),
+    "groups": (),
+    "keep-group": (
+        *("Oda Meadow", "spring cows", "kind=cow", "head=30", "weight_lb=1250", "calving=2027-03-01"),
+        *("--reason", "told by phone"),
+    ),
+    "answer": ("{reported lot}", "--weight", "1200", "--stage", "early-milk"),
     "add-person": ("ida", "Ida Rowe", "analyst"),
     "add-place": ("barn", "Barn", "--locked"),
     "add-carrier": ("post", "Post"),
     "add-producer": ("Emil Brook",),
     "people": (),
     "producers": (),
+    "custody audit": ("--heads", "issued.pdf"),
+    "custody verify": ("issued.pdf",),
+    "custody key": (),
+    "custody new-key": ("--reason", "a year is over", "--by", "lena"),
+    "custody head": ("--out", "heads.txt"),
+    "export-lot": ("1", "--out", "lot.zip"),
+    "check-bundle": ("issued.zip",),
+    "import-bundle": ("issued.zip", "--by", "ana"),
+    "bundles": (),
     "init": (),
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
@@ -92,29 +120,42 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "add-lead": ("ida", "Ida Rowe"),
     "invite": ("carl",),
     "reset-link": ("ana",),
+    "take-away-factor": ("ana",),
+    "comings": (),
+    "retention": (),
+    "dispose-data": ("sign-ins", "--reason", "over", "--by", "lena"),
+    "erase-person": ("ulf", "--reason", "asked for it", "--by", "lena"),
+    "erase-producer": ("Oda Meadow", "--reason", "asked for it", "--by", "lena"),
+    "backup": ("backups",),
     "doctor": ("--offline",),
 }
-# One plays a season of its own and takes a while, the other does not end by itself; tests/way and
-# tests/cli/test_serve.py follow them.
-LONG = {"demo", "serve"}
+# One plays a season of its own and takes a while, one does not end by itself, and one makes a season of a backup;
+# tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them.
+LONG = {"demo", "serve", "restore"}
 LISTS = {
+    "load-phone",
     "lots",
     "waiting",
     "parked",
     "analyses",
+    "feeds",
+    "groups",
     "people",
     "producers",
     "practice",
     "refusals",
+    "comings",
+    "retention",
     "register-lot",
     "doctor",
+    "bundles",
 }
-NO_SEASON = {"test-page", "demo"}
+# The last one is for people who have no season.
+NO_SEASON = {"test-page", "demo", "custody verify", "check-bundle"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    (found,) = (one for one in PARSER()._actions if isinstance(one, argparse._SubParsersAction))
-    return dict(found.choices)
+    return all_commands(PARSER())
 
 
 def acts() -> list[str]:
@@ -127,7 +168,7 @@ def _has_by(made: argparse.ArgumentParser) -> bool:
 
 def typed(name: str, stages: Stages) -> list[str]:
     words = [word.format_map(stages.names) for word in EXAMPLES[name]]
-    return [name, *words, *([] if "--by" in words or name not in acts() else ["--by", "tove"])]
+    return [*name.split(), *words, *([] if "--by" in words or name not in acts() else ["--by", "tove"])]
 
 
 def test_every_command_has_its_example_here() -> None:
@@ -140,7 +181,7 @@ def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, sta
     answer = staged.run(*typed(name, stages), "--json")
     assert (answer.code, answer.err) == (0, ""), answer.out
     assert isinstance(answer.json, list if name in LISTS else dict)
-    assert answer.json or name in ("refusals",)
+    assert answer.json or name in ("refusals", "comings", "bundles")
     assert "refused" not in answer.json
 
 
@@ -161,7 +202,7 @@ def test_a_command_that_finds_no_season_is_refused_in_json(
     assert answer.json["refused"] == {
         "code": "database-address",
         "message": "'season.db' is not a database address that is understood here.",
-        "remedy": "Write it like sqlite:///season.db.",
+        "remedy": "Write it like sqlite:///season.db or postgresql+psycopg://account@host/season.",
         "field": "database",
         "line": None,
     }
@@ -194,7 +235,7 @@ def test_an_act_by_nobody_is_refused_in_json_and_kept(name: str, staged: Termina
 @pytest.mark.parametrize("name", sorted(commands()))
 def test_a_command_has_json_and_database(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     with pytest.raises(SystemExit) as left:
-        main([name, "--help"])
+        main([*name.split(), "--help"])
     told = capsys.readouterr().out
     assert left.value.code == 0
     assert "--json" in told and "--database" in told and ("--by" in told) == (name in acts())

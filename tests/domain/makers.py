@@ -31,6 +31,8 @@ LEAST: Mapping[str, Mapping[str, Any]] = {
     "cored": {"cores_taken": 20, "entry": "side"},
     "bagged": {"code": "7K2M9QXQ"},
     "tag replaced": {"code": "T0MARVYY", "old_code": "7K2M9QXQ", "reason": "torn"},
+    "tag settled": {"code": "T0MARVYY", "old_code": "7K2M9QXQ", "reason": "the bags were compared"},
+    "noted": {"words": "the gate was open"},
     "sealed": {"seal": "S-004417"},
     "relinquished": {"to": CLERK.as_data()},
     "received": {"condition": ["dry"]},

@@ -159,7 +159,7 @@ def test_a_sample_on_its_way_only_arrives_or_does_not(kind: str) -> None:
             continue
         by_either.append(by)
     arrives = {"received", "transfer refused", "transfer cancelled", "lost"}
-    at_a_desk = {"amended", "held", "analysed outside", "reported", "undone"}
+    at_a_desk = {"amended", "held", "analysed outside", "reported", "undone", "noted", "tag settled"}
     assert bool(by_either) is (kind in arrives | at_a_desk)
 
 
@@ -270,7 +270,7 @@ def ended(kind: str) -> Life:
 
 
 @pytest.mark.parametrize("end", ["cancelled", "disposed", "returned", "lost"])
-def test_after_the_end_only_amendments_are_taken(end: str) -> None:
+def test_after_the_end_only_amendments_and_notes_are_taken(end: str) -> None:
     life = ended(end)
     assert fold(life.events).state in ENDED
     admitted = set()
@@ -282,7 +282,7 @@ def test_after_the_end_only_amendments_are_taken(end: str) -> None:
                 assert refused.code == "sample-ended"
             else:
                 admitted.add(kind)
-    assert admitted == {"amended"}
+    assert admitted == {"amended", "noted"}
 
 
 def test_a_kind_nobody_knows_is_refused_with_those_that_are_known() -> None:
@@ -337,7 +337,7 @@ def test_what_is_said_to_come_next_can_be_done_by_somebody_and_nothing_else_can(
                 continue
             possible.add(kind)
     # What may be entered at any time, and what takes back the last entry, is no next step.
-    always = {"amended", "held", "lost", "undone"}
+    always = {"amended", "held", "lost", "undone", "noted", "tag settled"}
     assert possible - always == set(next_acts(fold(life.events))) - always
 
 

@@ -245,9 +245,9 @@ def test_the_programmes_own_sd_judges_duplicates() -> None:
 
 
 def test_a_constituent_without_a_known_sd_is_told_and_not_judged() -> None:
-    judged = duplicate_difference("ADF", D("30.0"), D("31.0"))
+    judged = duplicate_difference("Ca", D("1.30"), D("1.35"))
     assert (judged.limit, judged.within) == (None, None)
-    assert judged.words == "ADF: 30.0 and 31.0 differ by 1.0; the laboratory's SD is not known."
+    assert judged.words == "Ca: 1.30 and 1.35 differ by 0.05; the laboratory's SD is not known."
 
 
 def test_limits_without_an_sd_judge_nothing() -> None:

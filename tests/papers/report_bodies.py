@@ -178,6 +178,7 @@ BODY: dict[str, Any] = {
             "dm": "8.6",
             "ar": "7.2",
             "margin": "0.5",
+            "ar_margin": "0.4",
             "decimals": 1,
             "method": "near infrared scan",
             "calibration": "mixed hay 2026-1",
@@ -262,6 +263,7 @@ BODY: dict[str, Any] = {
             "code": "TDN_ADF",
             "name": "TDN from ADF",
             "value": "58.4",
+            "margin": "1.0",
             "unit": "%",
             "basis": "dry matter",
             "formula": "88.9 − 0.79 × ADF",
@@ -272,6 +274,7 @@ BODY: dict[str, Any] = {
             "code": "RFV",
             "name": "Relative feed value (RFV)",
             "value": "92",
+            "margin": "4",
             "unit": "1",
             "basis": "",
             "formula": "(88.9 − 0.779 × ADF) × (120 / NDF) / 1.29",
@@ -289,6 +292,26 @@ BODY: dict[str, Any] = {
             "missing": ["NDFD48", "fat"],
         },
     ],
+    "margins": {
+        "rows": [
+            {
+                "code": "CP",
+                "name": "crude protein",
+                "half_width": "0.52",
+                "dof": None,
+                "shares": {
+                    "between bales": "15",
+                    "between cores": "27",
+                    "laboratory": "58",
+                    "calibration": "0",
+                    "weighing": "0",
+                },
+                "sampling": "default",
+                "laboratory": "own: 24 runs of 12 samples at the bench",
+            },
+        ],
+        "words": ["± covers 95 of 100 cases."],
+    },
     "cautions": [
         {
             "about": "NO3",
@@ -334,6 +357,7 @@ EMPTY: dict[str, Any] = {
     "dry_matter": {},
     "results": [],
     "derived": [],
+    "margins": {},
     "cautions": [],
     "remarks": [],
     "statements": [],

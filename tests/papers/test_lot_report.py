@@ -47,7 +47,10 @@ ITEMS_17025 = {
     "j date of issue": ["Issued 19 Jun 2026, 15:42"],
     "k sampling plan and method": ["plan 1, seed 4711", "5/8 inch (15.9 mm inside)", "Cores 20 19", "458 mm"],
     "l relates only to the items": ["The results relate only to the sample as received."],
-    "m results with units": ["crude protein (CP) 8.6 7.2 % 0.5", "nitrate (NO3) 6200 5220 mg/kg 400"],
+    "m results with units": [
+        "crude protein (CP) 8.6 ± 0.5 7.2 ± 0.4 %",
+        "nitrate (NO3) 6200 ± 400 5220 mg/kg",
+    ],
     "n deviations": ["Deviations Bale 88 could not be reached; its core was left out."],
     "o who authorised": ["Authorised by Lena Okafor, lead"],
     "p results of outside providers": ["outside provider: Birch Hollow Forage Bench"],
@@ -114,8 +117,8 @@ def test_a_row_and_its_caution_stay_on_one_page(rows_before: int) -> None:
     fill = {**BODY["results"][2], "code": "ASH", "name": "ash"}
     nitrate = BODY["results"][4]
     pages = texts(printed(make_body(results=[fill] * rows_before + [nitrate], stations=[])))
-    (page,) = [page for page in pages if "nitrate (NO3) 6200 5220" in page]
-    assert "Caution: 6200 mg/kg is above 5000" in page[page.index("nitrate (NO3) 6200 5220") :]
+    (page,) = [page for page in pages if "nitrate (NO3) 6200 ± 400 5220" in page]
+    assert "Caution: 6200 mg/kg is above 5000" in page[page.index("nitrate (NO3) 6200 ± 400 5220") :]
 
 
 def test_a_caution_about_the_lot_stands_with_the_lot_and_one_about_nothing_here_is_not_lost(
@@ -134,7 +137,7 @@ def test_a_caution_about_a_calculated_value_stands_under_it() -> None:
 
 
 def test_what_was_not_measured_is_a_dash(whole: str) -> None:
-    assert "bound protein (ADICP) – – % – –" in whole
+    assert "bound protein (ADICP) – – % –" in whole
 
 
 def test_calculated_values_stand_apart_with_formula_source_and_what_they_lack(whole: str) -> None:
@@ -178,6 +181,13 @@ def test_custody_is_told_with_marks_and_gaps(whole: str) -> None:
     assert "No gap" in words(make_body(gaps=[])) and "No gap" not in words(EMPTY)
 
 
+def test_custody_heard_of_in_another_order_than_it_happened_tells_both() -> None:
+    straight = make_body()
+    turned = make_body(custody=[{**row, "number": 9 - row["number"]} for row in straight["custody"]])
+    assert "heard of them in the order" not in words(straight)
+    assert "The laboratory heard of them in the order 6, 7, 8." in words(turned)
+
+
 def test_60_events_flow_over_pages_with_the_header_again() -> None:
     pages = texts(printed(BODIES["60 events"]))
     with_events = [page for page in pages if re.search(r"event \d+:", page)]
@@ -198,14 +208,31 @@ def test_a_changed_report_says_what_it_replaces_why_and_what_changed(whole: str)
 
 def test_figures_keep_their_digits_and_lose_only_what_the_method_does_not_carry() -> None:
     result = BODY["results"][0]
-    text = words(make_body(results=[{**result, "dm": "8.649", "ar": "7", "qualifier": "<"}]))
-    assert "crude protein (CP) < 8.6 < 7 % 0.5" in text
+    text = words(
+        make_body(
+            results=[
+                {**result, "dm": "8.649", "ar": "7", "qualifier": "<", "margin": None, "ar_margin": None}
+            ]
+        )
+    )
+    assert "crude protein (CP) < 8.6 < 7 %" in text
 
 
 def test_a_value_known_only_as_received_says_so_in_the_headline() -> None:
     text = words(make_body(results=[{**BODY["results"][0], "dm": None}]))
     head = text[text.index("In short") : text.index("Measured results")]
-    assert "7.2 % as received" in head and "7.2 ±" not in head
+    assert "7.2 ± 0.4 % as received" in head
+
+
+def test_calculated_values_stand_with_their_margins(whole: str) -> None:
+    assert "TDN from ADF 58.4 ± 1.0 %" in whole and "(RFV) 92 ± 4" in whole
+
+
+def test_the_margins_say_what_they_come_from_and_an_old_report_has_none(whole: str) -> None:
+    # JCGM 100:2008, 7.2.1: say how the uncertainty was made up. The parts of the body, in their columns.
+    said = whole[whole.index("Margin of") :]
+    assert "crude protein 0.52 15 27 58 0 0 sampling: default laboratory: own: 24 runs of 12 samples" in said
+    assert "SDs from" not in words({key: part for key, part in BODY.items() if key != "margins"})
 
 
 def test_nothing_known_still_makes_a_report() -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.commands import commands as all_commands
 from tracker.cli import ROOMS, parser
 from tracker.settings import VARIABLES
 
@@ -25,8 +26,7 @@ def headings(name: str) -> set[str]:
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    (subparsers,) = (action for action in parser()._actions if isinstance(action, argparse._SubParsersAction))
-    return dict(subparsers.choices)
+    return all_commands(parser())
 
 
 def raised_codes() -> dict[str, set[str]]:

@@ -20,6 +20,7 @@ from tracker.domain.analysis import Value
 from tracker.domain.coring import ENTRIES
 from tracker.domain.custody import PARTY_KINDS, ROLES
 from tracker.domain.findings import HOLD
+from tracker.domain.herd import animals_on, checked_group
 from tracker.domain.intake import Receipt, Weighing, judge_receipt
 from tracker.domain.lot import BALE_SHAPES, FORAGE_KINDS, STORAGES, checked, size_check
 from tracker.domain.practice import COMMON
@@ -28,6 +29,7 @@ from tracker.domain.times import moment
 from tracker.domain.units import grams
 from tracker.errors import Refused
 from tracker.files.column_map import load_column_map
+from tracker.files.feeds_file import shipped_feeds
 from tracker.files.lots_file import LotEntry, read_lots
 from tracker.files.results_file import ResultRow, read_results, suggest_codes
 from tracker.files.table import Table
@@ -473,3 +475,21 @@ def test_a_sample_on_hold_at_the_desk_is_weighed_only_after_the_decision() -> No
     for kind in ("broken seal", "seal transposed", "label damaged"):
         for row in mishaps(kind):
             assert moment(row["decided_at"]) < moment(bench[row["lot"]]["tare_at"]), row
+
+
+def test_groups_are_of_known_producers_and_stand_somewhere_in_winter() -> None:
+    producers = {row["name"] for row in rows("producers.csv")}
+    kinds = Counter[str]()
+    for row in rows("groups.csv"):
+        names = ("kind", "head", "weight_lb", "calving", "peak_milk_lb", "condition")
+        group = checked_group(name=row["group"], **{name: row[name] for name in names})
+        animals = animals_on(group, date(2026, 12, 15))
+        assert row["producer"] in producers and date.fromisoformat(row["from"])
+        kinds[f"{group.kind}{' milking' if animals.milking else ''}"] += 1
+    assert set(kinds) == {"cow", "cow milking", "first-calf heifer", "bull"}
+
+
+def test_prices_are_of_feeds_that_the_table_knows() -> None:
+    keys = {feed.key for feed in shipped_feeds()}
+    priced = {row["feed"]: Decimal(row["price_ton"]) for row in rows("feed_prices.csv")}
+    assert set(priced) < keys and all(100 < price < 600 for price in priced.values())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,18 +13,21 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import CheckConstraint, Connection, create_engine, inspect, text
 
+from tests.databases import Databases
 from tracker.storage.engine import VERSIONS, Database, newest_version
 from tracker.storage.migrations import config
 from tracker.storage.schema import APPEND_ONLY, METADATA
 
 
 @pytest.fixture
-def connection(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Connection]:
-    database = Database(f"sqlite:///{tmp_path_factory.mktemp('rules') / 'season.db'}")
+def connection(databases: Databases, tmp_path: Path) -> Iterator[Connection]:
+    address = databases.empty(tmp_path)
+    database = Database(address)
     database.migrate()
     with database.engine.connect() as connection:
         yield connection
     database.close()
+    databases.drop(address)
 
 
 def differences(connection: Connection) -> list[Any]:
@@ -48,7 +52,8 @@ def test_a_table_the_migrations_forgot_would_show(connection: Connection) -> Non
 
 
 def test_a_column_of_another_type_would_show(connection: Connection) -> None:
-    connection.execute(text("drop table source"))
+    cascade = "" if connection.dialect.name == "sqlite" else " cascade"
+    connection.execute(text(f"drop table source{cascade}"))
     connection.execute(text("create table source (id integer primary key, name integer not null unique)"))
     kinds = {
         str(difference[0][0] if isinstance(difference, list) else difference[0])

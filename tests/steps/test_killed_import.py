@@ -22,14 +22,14 @@ from tracker.steps.record_results import record_results
 from tracker.storage.engine import Database
 from tracker.storage.people import party
 
-path, source, file, last = sys.argv[1:]
+address, source, file, last = sys.argv[1:]
 now = datetime(2026, 6, 22, tzinfo=timezone.utc)
 
 def die(done, of):
     if done == int(last):
         os.kill(os.getpid(), signal.SIGKILL)
 
-with Database(f"sqlite:///{path}").act("import analyses", "ana", {}) as session:
+with Database(address).act("import analyses", "ana", {}) as session:
     content = open(file, "rb").read()
     record_results(session, source, "run.csv", content, Act(party(session, "ana"), now, now), progress=die)
 """
@@ -46,7 +46,7 @@ def import_until(bench: Bench, content: bytes, tmp_path: Path, last: int) -> int
     """How the program ended that was to be killed after so many rows; 0 is no row, and it ends by itself."""
     file = tmp_path / "run.csv"
     file.write_bytes(content)
-    words = [sys.executable, "-c", KILLED, bench.path, NIR, str(file), str(last)]
+    words = [sys.executable, "-c", KILLED, bench.season.url, NIR, str(file), str(last)]
     return subprocess.run(words, check=False, timeout=60).returncode
 
 

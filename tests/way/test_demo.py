@@ -191,6 +191,10 @@ def test_the_walk_through_adds_up_and_the_report_says_so(reports: dict[str, dict
         "CP as received, %": results["CP"]["ar"],
         "ADF as received, %": results["ADF"]["ar"],
         "NDF as received, %": results["NDF"]["ar"],
+        "margin of the total dry matter, 95 %": dm["total_margin"],
+        "sampling error of ADF": told["sampling error of ADF"],
+        "sampling error of NDF": told["sampling error of NDF"],
+        "margin of RFV, 95 %": next(row["margin"] for row in body["derived"] if row["code"] == "RFV"),
         "margin of CP, 95 %": results["CP"]["margin"],
         "margin of NDF, 95 %": results["NDF"]["margin"],
         "NFC": derived["NFC"],
@@ -250,3 +254,36 @@ def test_the_demonstration_makes_its_own_folder_anew_and_touches_no_other(tmp_pa
     with pytest.raises(Refused) as refused:
         play(tmp_path, lambda what, done, total: None)
     assert refused.value.code == "folder-not-empty" and (tmp_path / "letters.txt").exists()
+
+
+# From excellent to unfit, on 15 December: lot, group, and the verdict. L22 is mostly straw with 2,670 mg/kg NO3-N.
+ANSWERED = (
+    ("L01", "spring cows", "enough"),
+    ("L03", "fall cows", "enough-if-eaten"),
+    ("L04", "fall cows", "add"),
+    ("L13", "fall cows", "add"),
+    ("L15", "spring cows", "not-alone"),
+    ("L22", "spring cows", "not-this"),
+)
+
+
+@pytest.mark.parametrize(("lot", "group", "verdict"), ANSWERED)
+def test_the_season_answers_from_excellent_to_unfit(demo: Season, lot: str, group: str, verdict: str) -> None:
+    path = demo.folder / "answers" / f"lot-{demo.lots[lot]:02d}.json"
+    found = json.loads(path.read_text(encoding="utf-8"))[group]
+    assert found["verdict"] == verdict
+    if verdict == "add":
+        assert found["cheapest"]["parts"] and found["cost"] and "$" in found["what_to_add"]
+        assert any(one["safe"] for one in found["supplements"])
+    elif verdict.startswith("not"):
+        assert found["reasons"] and found["supplements"] == []
+
+
+def test_every_released_lot_of_a_producer_with_animals_has_its_answers(demo: Season) -> None:
+    producers = {row["producer"] for row in rows("groups.csv")}
+    with demo.database.read() as session:
+        owned = {
+            line.lot for line in lots(session) if line.producer in producers and line.state == "reported"
+        }
+    answered = {int(path.stem.removeprefix("lot-")) for path in (demo.folder / "answers").glob("*.json")}
+    assert owned and answered == owned

@@ -7,11 +7,47 @@ import io
 import sys
 from collections.abc import Sequence
 
-from tracker.cli import bags, bench, hand_overs, lots, office, people, results, server
+from tracker.cli import (
+    backups,
+    bags,
+    bench,
+    bundles,
+    custody,
+    exports,
+    feeding,
+    field,
+    hand_overs,
+    lots,
+    margins,
+    messages,
+    office,
+    people,
+    records,
+    results,
+    server,
+)
 from tracker.cli.doing import as_json, keep
 from tracker.errors import TrackerError
 
-ROOMS = (lots, bags, hand_overs, bench, results, people, office, server)
+ROOMS = (
+    lots,
+    bags,
+    field,
+    hand_overs,
+    bench,
+    results,
+    exports,
+    feeding,
+    messages,
+    custody,
+    people,
+    office,
+    server,
+    backups,
+    bundles,
+    margins,
+    records,
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -135,7 +135,7 @@ def _reprint_tag(asked: argparse.Namespace) -> None:
         run, one = reprint_tag(
             session, asked.code, act, reason=asked.reason, base_url=office.base_url, layout=layout.as_dict()
         )
-        write_tags(path, office, run.id, [(one.tag.code, one.token)], layout)
+        write_tags(path, office, run.id, [(one.tag.code, one.token)], layout, numbers=[one.number])
     _say_printed(asked, run.id, [one.tag.code])
 
 
@@ -246,10 +246,10 @@ def _count_in(asked: argparse.Namespace) -> None:
 
 
 def _rolls(asked: argparse.Namespace) -> None:
-    from tracker.lookups.tag_rolls import rolls, strays
+    from tracker.lookups.tag_rolls import carried_by_day, rolls, strays
 
     with reading(asked) as session:
-        found, lost = rolls(session), strays(session)
+        found, given, lost = rolls(session), carried_by_day(session), strays(session)
     rows = [
         (
             one.run,
@@ -257,10 +257,12 @@ def _rolls(asked: argparse.Namespace) -> None:
             one.bound,
             one.void,
             one.in_office,
+            one.reprinted,
             "; ".join(f"{name} {len(codes)}" for name, codes in one.carried.items()),
         )
         for one in found
     ]
-    header = ("run", "printed", "on bags", "void", "in the office", "carried by")
-    lines = [f"{one.code} was given to {one.issued_to} and put on a bag by {one.bound_by}." for one in lost]
-    say(asked, {"rolls": found, "strays": lost}, *table(header, rows), *lines)
+    header = ("run", "printed", "on bags", "void", "in the office", "printed again", "carried by")
+    lines = [f"{one.person} carries since {one.day.isoformat()}: {', '.join(one.codes)}." for one in given]
+    lines += [f"{one.code} was given to {one.issued_to} and put on a bag by {one.bound_by}." for one in lost]
+    say(asked, {"rolls": found, "carried": given, "strays": lost}, *table(header, rows), *lines)

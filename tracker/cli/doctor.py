@@ -17,6 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
 
+from tracker.cli.backups import NOT_WHOLE
+from tracker.cli.doctor_log import log_head, log_key
 from tracker.cli.serving import is_loopback, is_secure
 
 if TYPE_CHECKING:
@@ -65,7 +67,10 @@ def look(season: Database, settings: Settings, *, offline: bool) -> Iterator[Lin
     yield disk_line(folder_of(season))
     yield backup_line(settings.backup_folder, now)
     yield from secret_lines(season, settings.secret_file)
+    yield Line("log key", *log_key(season))
+    yield Line("log head", *log_head(season, now))
     yield lead_line(season)
+    yield from phone_lines(season)
 
 
 def database_line(season: Database) -> Line:
@@ -234,14 +239,16 @@ def disk_line(folder: Path) -> Line:
 
 def backup_line(folder: str, now: datetime) -> Line:
     """How old the newest backup is."""
-    remedy = "Copy the season with `sqlite3 season.db \".backup 'FILE'\"` every night, to another disk."
+    remedy = "Let `tracker backup` run every night, to another disk (docs/backup.md)."
     if not folder:
         return Line(
             "backup", "look", "It is not said where backups are.", f"{remedy} Set TRACKER_BACKUP_FOLDER."
         )
     try:
         ages = [
-            path.stat().st_mtime for path in Path(folder).iterdir() if path.is_file() and path.stat().st_size
+            path.stat().st_mtime
+            for path in Path(folder).iterdir()
+            if path.is_file() and path.stat().st_size and NOT_WHOLE not in path.name
         ]
     except OSError as fault:
         return Line("backup", "bad", f"{folder}: {fault.strerror}.", "Correct TRACKER_BACKUP_FOLDER.")
@@ -297,3 +304,32 @@ def lead_line(season: Database) -> Line:
             "lead", "look", "No lead has used the invitation yet.", f"tracker reset-link {leads[0].key}"
         )
     return Line("lead", "OK", "A lead can sign in.")
+
+
+def phone_lines(season: Database) -> Iterator[Line]:
+    """What the phones owe the office and the office owes them; nothing where no phone was ever heard of."""
+    from sqlalchemy.exc import DBAPIError
+
+    from tracker.lookups.contested_tags import contested_tags
+    from tracker.lookups.phones import phones, refused_entries, waiting_for_others
+
+    try:
+        with season.read() as session:
+            found, contested = phones(session), len(contested_tags(session))
+            waiting = len(waiting_for_others(session))
+            refused = len([one for one in refused_entries(session) if not one.fixed])
+    except DBAPIError:
+        return
+    if not found:
+        return
+    owed = [
+        (sum(bool(one.gaps) for one in found), "with entries that never came"),
+        (sum(one.clock_badly_wrong for one in found), "whose clock is a day off or more"),
+    ]
+    words = [f"{count} {what}" for count, what in owed if count]
+    for count, what in ((contested, "tags on two bags"), (waiting, "entries wait"), (refused, "are refused")):
+        words += [f"{count} {what}"] if count else []
+    if words:
+        yield Line("phones", "look", f"Of {len(found)} phones: {', '.join(words)}.", "tracker phones")
+    else:
+        yield Line("phones", "OK", f"{len(found)} phones, and nothing is owed.")

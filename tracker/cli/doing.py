@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
@@ -18,13 +19,14 @@ if TYPE_CHECKING:
 
     from tracker.domain.custody import Act
     from tracker.errors import TrackerError
+    from tracker.files.key_file import KeyFile
     from tracker.storage.engine import Database
 
 Run = Callable[[argparse.Namespace], int | None]
 # Not part of what a person asked for, and so not kept with a refusal.
 _OURS = ("run", "json", "database", "by", "kept")
-# What SQLite can hold and an int in Python need not.
-LARGEST = 2**63 - 1
+# What a column can hold and an int in Python need not.
+LARGEST = 2**31 - 1
 
 
 def command(commands: Any, name: str, words: str, run: Run, *, acts: bool = True) -> argparse.ArgumentParser:
@@ -58,12 +60,26 @@ def open_season(asked: argparse.Namespace, *, checked: bool = True) -> Database:
     from tracker.settings import read
     from tracker.storage.engine import Database
 
-    address = asked.database or read().database
+    settings = read()
+    address = asked.database or settings.database
     with database_faults(address):
         season = Database(address)
+        season.key_file = key_file_of(season, settings.log_key_file)
         if checked:
             _check(season)
     return season
+
+
+def key_file_of(season: Database, told: str) -> KeyFile | None:
+    """Where the log's key lies: where the settings say, else beside the database; None where neither is known."""
+    from tracker.files.key_file import KeyFile
+
+    if told:
+        return KeyFile(Path(told))
+    url = season.engine.url
+    if url.get_backend_name() != "sqlite" or not url.database or url.database.startswith((":", "file:")):
+        return None
+    return KeyFile(Path(url.database).resolve().with_suffix(".key"))
 
 
 def _check(season: Database) -> None:
@@ -77,6 +93,11 @@ def _check(season: Database) -> None:
         raise
 
 
+def without_password(address: str) -> str:
+    """The address as it may be shown, whether or not it is one."""
+    return re.sub(r"(://[^:/@]*:).*@", r"\1***@", address)
+
+
 @contextmanager
 def database_faults(address: str) -> Iterator[None]:
     """What the database itself says while it is opened or made becomes a refusal with the address.
@@ -86,20 +107,21 @@ def database_faults(address: str) -> Iterator[None]:
     from sqlalchemy.exc import ArgumentError, DBAPIError
 
     from tracker.errors import NotFound, Refused
+    from tracker.storage.faults import words_of
 
     try:
         yield
     except (ArgumentError, ImportError):
         raise Refused(
             "database-address",
-            f"{address!r} is not a database address that is understood here.",
+            f"{without_password(address)!r} is not a database address that is understood here.",
             field="database",
-            remedy="Write it like sqlite:///season.db.",
+            remedy="Write it like sqlite:///season.db or postgresql+psycopg://account@host/season.",
         ) from None
     except DBAPIError as fault:
         raise NotFound(
             "database-unreadable",
-            f"{address} cannot be used: {fault.orig}.",
+            f"{without_password(address)} cannot be used: {words_of(fault)}.",
             field="database",
             remedy="Is it a season, and may you read and write it and its folder? Check the address.",
         ) from None
@@ -115,7 +137,7 @@ def _refuse_missing_file(season: Database) -> None:
     if Path(url.database).parent.is_dir() and not Path(url.database).exists():
         raise NotFound(
             "database-missing",
-            f"There is no season in {season.url}.",
+            f"There is no season in {season.shown}.",
             remedy="Make one with `tracker init`, or name another with --database or TRACKER_DATABASE.",
         )
 

@@ -28,6 +28,10 @@ def add(commands: Any) -> None:
     many.add_argument("file")
     many.add_argument("--sheet")
     command(commands, "lots", "list the lots", _lots, acts=False)
+    find = command(
+        commands, "search", "find lots, producers and tags by what is remembered", _search, acts=False
+    )
+    find.add_argument("words", nargs="+", help="a name, a year, second, a forage, part of a code")
     plan = command(commands, "plan", "make a lot's coring plan, or its next version", _plan)
     plan.add_argument("lot", type=integer)
     plan.add_argument("--probe", default="", metavar="NAME")
@@ -129,6 +133,30 @@ def content(path: Path, field: str = "file") -> bytes:
             field=field,
             remedy="Check the name and the folder.",
         ) from None
+
+
+def _search(asked: argparse.Namespace) -> None:
+    from tracker.lookups.search import search
+
+    with reading(asked) as session:
+        found = search(session, " ".join(asked.words))
+    lots = [
+        (one.lot, one.code, one.producer, one.field, one.season, one.cutting, one.forage, one.state)
+        for one in found.lots
+    ]
+    tags = [(one.code, one.state, one.lot, one.producer, one.field) for one in found.tags]
+    people = [(one.producer, one.place, one.phone, one.fields) for one in found.producers]
+    lines = [
+        *(table(("tag", "state", "lot", "producer", "field"), tags) if tags else ()),
+        *(
+            table(("lot", "tag", "producer", "field", "season", "cutting", "forage", "state"), lots)
+            if lots
+            else ()
+        ),
+        *(table(("producer", "place", "telephone", "fields"), people) if people else ()),
+        *(("There is more than is shown: add a word.",) if found.more else ()),
+    ]
+    say(asked, found, *(lines or ("Nothing fits. Try the beginning of one name, or fewer words.",)))
 
 
 def _lots(asked: argparse.Namespace) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 from contextlib import closing
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import (
     acting,
@@ -18,10 +18,18 @@ from tracker.cli.doing import (
     table,
 )
 
+if TYPE_CHECKING:
+    from tracker.storage.engine import Database
+
 
 def add(commands: Any) -> None:
     """Add the commands of this room."""
-    command(commands, "init", "make a new season, or bring an old one up to this program", _init, acts=False)
+    init = command(
+        commands, "init", "make a new season, or bring an old one up to this program", _init, acts=False
+    )
+    init.add_argument(
+        "--let", metavar="ACCOUNT", help="let this account of the database server read and add, for the pages"
+    )
     command(
         commands,
         "practice",
@@ -46,20 +54,57 @@ def _init(asked: argparse.Namespace) -> None:
     from alembic.util import CommandError
 
     from tracker.errors import NotFound
+    from tracker.steps.sign_log import catch_up
 
     with closing(open_season(asked, checked=False)) as season:
         try:
             with database_faults(season.url):
-                season.migrate()
+                season.migrate(let=_account(season, asked.let))
+                with season.act(asked.act, "", {}) as session:
+                    catch_up(session)
         except CommandError:
             # Its version is not among this program's.
             raise NotFound(
                 "database-version",
-                f"{season.url} was made by a newer program.",
+                f"{season.shown} was made by a newer program.",
                 field="database",
                 remedy="Use the newer program for it.",
             ) from None
-        say(asked, {"database": season.url}, f"{season.url} is ready.")
+        key, *lines = _log_key(season)
+        say(asked, {"database": season.shown, "log_key": key}, *lines, f"{season.shown} is ready.")
+
+
+def _account(season: Database, asked: str | None) -> str | None:
+    from tracker.errors import Refused
+
+    if asked is not None and season.file is not None:
+        raise Refused(
+            "no-accounts",
+            "A season in a file has no accounts of its own.",
+            field="let",
+            remedy="Leave --let away; who may read and write the file is said by its folder.",
+        )
+    return asked
+
+
+def _log_key(season: Database) -> list[str]:
+    """The log's public key, made where there is none, and what to do about it."""
+    from urllib.parse import urlsplit
+
+    from tracker.settings import read
+
+    file = season.key_file
+    if file is None:
+        return ["", "No key signs its log: set TRACKER_LOG_KEY_FILE and run `tracker init` again."]
+    key = file.key()
+    if key is not None:
+        return [str(key.public), f"Its log is signed with the key in {file.path}."]
+    made = file.make(urlsplit(read().base_url).hostname or "localhost")
+    return [
+        str(made.public),
+        f"A key that signs its log was made in {file.path}. Keep a copy apart from the database and its backups.",
+        f"Publish its public half: {made.public}",
+    ]
 
 
 def _practice(asked: argparse.Namespace) -> None:
@@ -138,9 +183,11 @@ def _demo_lines(folder: Any, season: Any, reports: int, left: int, kept: int) ->
     return [
         f"{len(season.lots)} lots, {reports} reports issued, {left} samples wait for somebody.",
         f"Refused and kept on the way: {kept}. See `tracker refusals {database}`.",
-        f"In {folder}: tags.pdf, sack-labels.pdf, test-page.pdf, cards/, oven/, reports/, results/ and season.db.",
+        f"In {folder}: tags.pdf, sack-labels.pdf, test-page.pdf, season.db, and the folders cards, oven, reports, "
+        "answers and results.",
         "Ask the season, for example:",
         f"  tracker waiting {database}",
         f'  tracker way "lot 1" {database}',
         f"  tracker parked --all {database}",
+        f'  tracker answer 4 --group "spring cows" --on 2026-12-15 {database}',
     ]

@@ -58,6 +58,11 @@ def add(commands: Any) -> None:
     choose.add_argument("--reason", required=True)
     release = on_sample(commands, "release", "issue a sample's report, or its next version", _release)
     release.add_argument("--reason", default="", help="why there is another version")
+    release.add_argument(
+        "--no-interpretation",
+        action="store_true",
+        help="release the results alone, without advice on feeding",
+    )
     report = command(commands, "report", "write an issued report as PDF or JSON", _report, acts=False)
     report.add_argument("sample", help="the report's number, the tag's code, or `lot 12`")
     report.add_argument("--version", type=integer, help="else the latest")
@@ -190,8 +195,10 @@ def _release(asked: argparse.Namespace) -> None:
 
     with acting(asked) as (session, act):
         sample = sample_named(session, asked.sample)
-        body = report_body(session, sample, read())
-        row = release_results(session, sample, body, act, reason=asked.reason)
+        body = report_body(session, sample, read(), on=act.occurred_at.date())
+        row = release_results(
+            session, sample, body, act, reason=asked.reason, interpretation=not asked.no_interpretation
+        )
     say(asked, {"report": row.number, "version": row.version}, f"Report {row.number} is issued.")
 
 
@@ -218,7 +225,7 @@ def _report(asked: argparse.Namespace) -> None:
         else:
             from tracker.papers.lot_report import lot_report
 
-            lot_report(path, issued.body)
+            lot_report(path, issued.body, issued.proof)
     say(asked, {"report": issued.number, "file": asked.out}, f"Report {issued.number} is in {asked.out}.")
 
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
-from tracker.cli.doing import command, integer, open_season, say
+from tracker.cli.doing import command, integer, open_season, reading, say, table
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -28,6 +28,16 @@ def add(commands: Any) -> None:
     invite.add_argument("key")
     reset = command(commands, "reset-link", "make a link to set a new password with", _reset, acts=False)
     reset.add_argument("key")
+    gone = command(
+        commands,
+        "take-away-factor",
+        "let a lost phone's owner in by password alone",
+        _factor_gone,
+        acts=False,
+    )
+    gone.add_argument("key")
+    came = command(commands, "comings", "list who came in and who was turned away", _comings, acts=False)
+    came.add_argument("--last", type=integer, default=50, metavar="COUNT")
     serve = command(commands, "serve", "serve the pages until it is stopped", _serve, acts=False)
     serve.add_argument(
         "--host", default="0.0.0.0", help="127.0.0.1 for this computer alone (default %(default)s)"
@@ -65,11 +75,13 @@ def _reset(asked: argparse.Namespace) -> None:
 
 def _link(asked: argparse.Namespace, make: Any, purpose: str, **given: str) -> None:
     from tracker.settings import read
+    from tracker.steps.note_access import LINK_MADE, note_access
     from tracker.steps.sign_in import LINK_HOURS
 
     with closing(open_season(asked)) as season, season.act(asked.act, "", given) as session:
         now = season.clock()
         token = make(session, now)
+        note_access(session, now, LINK_MADE, given["key"], BY)
     hours = LINK_HOURS[purpose]
     address = f"{read().base_url.rstrip('/')}/link/{token}"
     values = {"key": asked.key, "link": address, "purpose": purpose, "until": now + timedelta(hours=hours)}
@@ -86,6 +98,26 @@ def _link(asked: argparse.Namespace, make: Any, purpose: str, **given: str) -> N
             else []
         ),
     )
+
+
+def _factor_gone(asked: argparse.Namespace) -> None:
+    from tracker.steps.note_access import FACTOR_GONE, note_access
+    from tracker.steps.second_factor import take_away_factor
+    from tracker.steps.sign_in import account_of
+
+    with closing(open_season(asked)) as season, season.act(asked.act, "", {"key": asked.key}) as session:
+        take_away_factor(session, account_of(session, asked.key))
+        note_access(session, season.clock(), FACTOR_GONE, asked.key, BY)
+    say(asked, {"key": asked.key}, f"{asked.key} signs in with the password alone from now on.")
+
+
+def _comings(asked: argparse.Namespace) -> None:
+    from tracker.lookups.access import comings
+
+    with reading(asked) as session:
+        found = comings(session, asked.last)
+    rows = [(one.at.isoformat(timespec="seconds"), one.what, one.who, one.place, one.about) for one in found]
+    say(asked, found, *table(("when (UTC)", "what", "who", "from", "about"), rows))
 
 
 def _base_not_told() -> bool:
@@ -111,7 +143,7 @@ def _serve(asked: argparse.Namespace) -> None:
         secret = serving.secret_in(serving.secret_file(season, settings.secret_file))
         app = create_app(season, settings, secret, secure=secure)
         serving.log_to_stderr()
-        server = serving.Server(app, door, asked.threads, behind_proxy=secure)
+        server = serving.Server(app, door, asked.threads, behind_proxy=secure, proxy=settings.proxy)
         server.heed_signals()
         phones = settings.base_url if told and not asked.http else nearest
         addresses = [f"http://{one}:{port}" for one in (*here, *lan)]

@@ -165,12 +165,20 @@ def listening(host: str, port: int) -> socket.socket:
 class Server:
     """Waitress around the application, run until it is told to stop. door: a socket that listens."""
 
-    def __init__(self, app: Flask, door: socket.socket, threads: int, *, behind_proxy: bool) -> None:
+    def __init__(
+        self,
+        app: Flask,
+        door: socket.socket,
+        threads: int,
+        *,
+        behind_proxy: bool,
+        proxy: str = "127.0.0.1",
+    ) -> None:
         from waitress import create_server
 
-        # With https a proxy on this computer stands before us, and only it may say who asked.
+        # With https a proxy stands before us, as a rule on this computer, and only it may say who asked.
         trust = {
-            "trusted_proxy": "127.0.0.1",
+            "trusted_proxy": proxy,
             "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"},
             "clear_untrusted_proxy_headers": True,
         }

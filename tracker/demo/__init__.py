@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tracker.demo import bench, field
+from tracker.demo import bench, feeding, field
 from tracker.demo.papers import write_papers
 from tracker.demo.season import Progress, Season, fixtures_folder, prepared
 
@@ -21,9 +21,12 @@ def play(out: Path, progress: Progress) -> Season:
     season = Season(prepared(out), fixtures_folder())
     season.database.migrate()
     field.add_people(season)
-    moments = sorted((*field.moments(season), *bench.moments(season)), key=lambda one: one.at)
+    moments = sorted(
+        (*field.moments(season), *bench.moments(season), *feeding.moments(season)), key=lambda one: one.at
+    )
     for done, one in enumerate(moments, start=1):
         season.act(one)
         progress("Acts", done, len(moments))
     write_papers(season, progress)
+    feeding.write_answers(season, progress)
     return season

@@ -246,7 +246,13 @@ def _released(season: Season, name: str, at: datetime, reason: str = "") -> Iter
             found = next(key for key, lot in season.lots.items() if _lot_of(session, ids[number]) == lot)
             sample = season.sample(session, found)
             if not standing_of(session, sample).on_hold:
-                release_results(session, sample, report_body(session, sample, SETTINGS), act, reason=reason)
+                release_results(
+                    session,
+                    sample,
+                    report_body(session, sample, SETTINGS, on=act.occurred_at.date()),
+                    act,
+                    reason=reason,
+                )
 
         return do
 

@@ -78,7 +78,7 @@ def _reports(season: Season, session: Session, progress: Progress) -> None:
     for done, (sample_id, version) in enumerate(issued, start=1):
         report = issued_report(session, sample_id, version)
         path = season.folder / "reports" / report.number
-        lot_report(path.with_name(f"{path.name}.pdf"), report.body)
+        lot_report(path.with_name(f"{path.name}.pdf"), report.body, report.proof)
         text = json.dumps(report.body, ensure_ascii=False, indent=1)
         path.with_name(f"{path.name}.json").write_text(text, encoding="utf-8")
         progress("Reports", done, len(issued))

@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from tracker.domain.custody import Act
 from tracker.domain.times import moment
 from tracker.errors import NotFound, Refused, TrackerError
+from tracker.files.key_file import KeyFile
 from tracker.settings import Settings
 from tracker.storage.coring import Sample, sample_with_lot, samples_of
 from tracker.storage.engine import Database
@@ -64,7 +65,9 @@ class Season:
         self.folder = folder
         self.fixtures = fixtures
         self.clock = Clock()
-        self.database = Database(f"sqlite:///{folder / 'season.db'}", self.clock)
+        key_file = KeyFile(folder / "season.key")
+        key_file.make("hay.example")
+        self.database = Database(f"sqlite:///{folder / 'season.db'}", self.clock, key_file)
         self.lots: dict[str, int] = {}
         self.printed: list[tuple[str, str]] = []
         self.run = 0

@@ -6,7 +6,7 @@ the same value twice. Standard two-stage sampling (Cochran, Sampling Techniques,
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from math import sqrt
@@ -72,13 +72,18 @@ def lot_mean_margin(
     """
     cores = tuple(cores_per_bale)
     _check(cores, bales_in_lot, (between_sd, within_sd, lab_sd or Decimal(0)), confidence)
-    total = sum(cores)
-    spread = Decimal(sum(count * count for count in cores)) / total**2 - Decimal(1) / bales_in_lot
-    # Coring all bales alike leaves a rest of the last decimal digit here, on either side of zero.
-    between = between_sd**2 * max(spread, Decimal(0))
-    within, lab = within_sd**2 / total, (lab_sd or Decimal(0)) ** 2
+    between = between_sd**2 * bale_share(cores, bales_in_lot)
+    within, lab = within_sd**2 / sum(cores), (lab_sd or Decimal(0)) ** 2
     half_width = _quantile(confidence, dof) * sqrt(between + within + lab)
     return Margin(to_places(Decimal(half_width), PLACES), between, within, lab, dof, confidence)
+
+
+def bale_share(cores_per_bale: Sequence[int], bales_in_lot: int) -> Decimal:
+    """What of the variance between bales is left in the composite: Σw² - 1/M; see lot_mean_margin."""
+    total = sum(cores_per_bale)
+    spread = Decimal(sum(count * count for count in cores_per_bale)) / total**2 - Decimal(1) / bales_in_lot
+    # Coring all bales alike leaves a rest of the last decimal digit here, on either side of zero.
+    return max(spread, Decimal(0))
 
 
 def cores_needed(

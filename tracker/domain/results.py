@@ -21,6 +21,7 @@ FORAGE_CLASSES = (LEGUME, LEGUME_GRASS, COOL_GRASS, WARM_GRASS)
 
 POUNDS_PER_KG = D("2.20462")
 MCAL_PER_LB = "Mcal/[lb_av]"
+HEADLINE_TDN = ("TDN-sum", "TDN-ADF-alfalfa", "TDN-ADF-hay")
 
 
 @dataclass(frozen=True)
@@ -289,8 +290,7 @@ def headline_tdn(deriveds: Iterable[Derived]) -> Derived | None:
     differ by many points for one hay, so lots are compared only by the same code.
     """
     found = {one.code: one for one in deriveds if one.value is not None}
-    order = (code for code in ("TDN-sum", _TDN_ALFALFA.code, _TDN_HAY.code) if code in found)
-    chosen = next(order, None)
+    chosen = next((code for code in HEADLINE_TDN if code in found), None)
     return None if chosen is None else found[chosen]
 
 

@@ -9,8 +9,9 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
 
 from tracker.domain.custody import Party
-from tracker.storage.access import Account, SignedIn, secret_hash
-from tracker.storage.people import as_party
+from tracker.storage.access import AccessEntry, Account, SecondFactor, SignedIn, secret_hash
+from tracker.storage.kept import practice_in_force
+from tracker.storage.people import as_party, party_names
 
 # A bench is used all day by the same person; a shift is the longest that one sign-in lasts.
 IDLE, LONGEST = timedelta(hours=8), timedelta(hours=12)
@@ -20,10 +21,14 @@ NOTE_AFTER = timedelta(minutes=5)
 
 @dataclass(frozen=True)
 class Person:
-    """Somebody signed in. stale: it is time to note that the sign-in is in use."""
+    """Somebody signed in. stale: it is time to note that the sign-in is in use.
+
+    owes_factor: the programme wants a second factor of this role, and the person has not set one up.
+    """
 
     party: Party
     stale: bool
+    owes_factor: bool = False
 
 
 def signed_in(session: Session, token: str, now: datetime) -> Person | None:
@@ -38,7 +43,46 @@ def signed_in(session: Session, token: str, now: datetime) -> Person | None:
         return None
     if now - found.seen_at > IDLE or now - found.begun_at > LONGEST:
         return None
-    return Person(as_party(found.account.party), now - found.seen_at > NOTE_AFTER)
+    party = as_party(found.account.party)
+    owes = wants_factor(session, party.role) and not has_factor(session, found.account_id)
+    return Person(party, now - found.seen_at > NOTE_AFTER, owes)
+
+
+def wants_factor(session: Session, role: str) -> bool:
+    """Whether the programme wants a second factor of those with this role."""
+    wanted = practice_in_force(session).word("second_factor")
+    return wanted == "staff" or (wanted == "lead" and role == "lead")
+
+
+def is_ours(session: Session, key: str) -> bool:
+    """Whether somebody has an account under this name."""
+    return session.scalar(select(Account.id).where(Account.party_key == key)) is not None
+
+
+def has_factor(session: Session, account_id: int) -> bool:
+    """Whether this account's sign-in asks for a code."""
+    wanted = select(SecondFactor.id).where(
+        SecondFactor.account_id == account_id, SecondFactor.confirmed_at.is_not(None)
+    )
+    return session.scalar(wanted) is not None
+
+
+@dataclass(frozen=True)
+class Coming:
+    """One line of the log of comings and refusals; who: the name, empty where nobody of ours was named."""
+
+    at: datetime
+    what: str
+    who: str
+    place: str
+    about: str
+
+
+def comings(session: Session, last: int = 200) -> tuple[Coming, ...]:
+    """Who came in, went out and was turned away, the newest first."""
+    names = party_names(session)
+    rows = session.scalars(select(AccessEntry).order_by(AccessEntry.id.desc()).limit(max(0, last)))
+    return tuple(Coming(row.at, row.what, names.get(row.who, row.who), row.place, row.about) for row in rows)
 
 
 @dataclass(frozen=True)
@@ -50,12 +94,23 @@ class AccountLine:
     role: str
     active: bool
     invited: bool
+    factor: bool
 
 
 def accounts(session: Session) -> tuple[AccountLine, ...]:
     """Every account by key; invited: the invitation was not used yet."""
     rows = session.scalars(select(Account).options(joinedload(Account.party)).order_by(Account.party_key))
+    with_factor = set(
+        session.scalars(select(SecondFactor.account_id).where(SecondFactor.confirmed_at.is_not(None)))
+    )
     return tuple(
-        AccountLine(row.party_key, row.party.name, row.party.role, row.active, row.password_hash is None)
+        AccountLine(
+            row.party_key,
+            row.party.name,
+            row.party.role,
+            row.active,
+            row.password_hash is None,
+            row.id in with_factor,
+        )
         for row in rows
     )

@@ -5,7 +5,8 @@ The keys are described in docs/report.md; numbers are text with the digits worth
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -16,14 +17,29 @@ from tracker.domain import analysis, cautions, results
 from tracker.domain.analysis import CONSTITUENTS, NITRATE_FORMS, NOT_CONVERTED, Value
 from tracker.domain.coring import CoringPlan
 from tracker.domain.custody import Event, corrected, fold
+from tracker.domain.default_sds import TOTAL_DM
+from tracker.domain.error_budget import Margin
+from tracker.domain.hay_errors import Cored
 from tracker.domain.lot import FORAGE_KINDS, bale_pounds, mass_is_assumed, mass_short_tons
+from tracker.domain.own_sds import Sds, default_lab_sd
 from tracker.domain.practice import Practice
-from tracker.domain.precision import even_shares, practice_margin
+from tracker.domain.precision import lot_mean_margin
 from tracker.domain.units import to_places
+from tracker.lookups.cores_taken import cores_taken
 from tracker.lookups.dry_matter import DryMatter, dry_matter_of
+from tracker.lookups.interpretation import interpretation
+from tracker.lookups.margins import budget_in_full, on_dry_matter
+from tracker.lookups.report_margins import (
+    as_received_margin,
+    margin_rows,
+    margin_words,
+    shared_errors,
+    shown_margin,
+    total_dm,
+)
 from tracker.lookups.sample_way import station_dict, step_dict, way_of
 from tracker.settings import Settings
-from tracker.storage.analysis import Analysis, ResultValue, as_value, values_in_force
+from tracker.storage.analysis import Analysis, ResultValue, values_in_force
 from tracker.storage.coring import Sample, plan_in_force
 from tracker.storage.custody import events_of
 from tracker.storage.kept import practice_in_force
@@ -33,15 +49,28 @@ from tracker.storage.lots import facts_of
 NOT_CONSTITUENTS = ("DM", "GH", "NH")
 
 
-def report_body(session: Session, sample: Sample, settings: Settings) -> dict[str, Any]:
-    """The report's content as things stand; the sample's lot, field and producer must be loaded."""
+def report_body(
+    session: Session, sample: Sample, settings: Settings, *, on: date | None = None
+) -> dict[str, Any]:
+    """The report's content as things stand; the sample's lot, field and producer must be loaded.
+
+    on: the day for which the interpretation takes the producer's own groups of animals; None leaves them out.
+    """
+    body = _results_body(session, sample, settings)
+    producer = sample.lot.field.producer.name
+    return {**body, "interpretation": interpretation(session, body, producer, on)}
+
+
+def _results_body(session: Session, sample: Sample, settings: Settings) -> dict[str, Any]:
     practice = practice_in_force(session)
     events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
     plan = CoringPlan.from_dict(plan_in_force(session, sample.id).body)
     standing = values_in_force(session, sample.id)
     dm = dry_matter_of(session, sample)
+    hay = budget_in_full(session, sample)
+    margins = hay.budget.margins()
     way = way_of(session, sample)
-    on_dm = _on_dry_matter(standing)
+    on_dm = on_dry_matter(standing)
     forage_class = FORAGE_KINDS[sample.lot.forage]
     return {
         "programme": {"name": settings.programme, "address": settings.address, "phone": settings.phone},
@@ -49,17 +78,22 @@ def report_body(session: Session, sample: Sample, settings: Settings) -> dict[st
         "lot": _lot(sample),
         "sample": _sample(sample, events, fold(events).code),
         "plan": _plan(plan),
-        "cored": _cored(plan, events, sample, way.steps, practice),
+        "cored": _cored(plan, events, way.steps, hay.sds),
         "stations": [station_dict(station) for station in way.stations],
         "custody": [step_dict(step) for step in way.steps],
         "gaps": [gap.words for gap in way.gaps],
-        "dry_matter": dm.as_dict(),
+        "dry_matter": total_dm(dm.as_dict(), margins.get(TOTAL_DM)),
         "results": [
-            _result(code, standing[code], on_dm.get(code), dm, _margins(plan, events, practice))
+            _result(code, standing[code], on_dm.get(code), dm, margins)
             for code in CONSTITUENTS
             if code in standing and code not in NOT_CONSTITUENTS
         ],
-        "derived": _derived(on_dm, forage_class, practice),
+        "derived": _derived(on_dm, forage_class, practice, margins),
+        "margins": {
+            "rows": margin_rows(hay),
+            "words": margin_words(hay),
+            "shared": shared_errors(hay.budget),
+        },
         "cautions": _cautions(on_dm, dm, sample, events, practice),
         "remarks": _remarks(standing),
         "statements": _statements(practice),
@@ -126,13 +160,11 @@ def _plan(plan: CoringPlan) -> dict[str, Any]:
     }
 
 
-def _cored(
-    plan: CoringPlan, events: list[Event], sample: Sample, steps: tuple[Any, ...], practice: Practice
-) -> dict[str, Any] | None:
-    event = _last(events, "cored")
-    if event is None:
+def _cored(plan: CoringPlan, events: list[Event], steps: tuple[Any, ...], sds: Sds) -> dict[str, Any] | None:
+    event, taken = _last(events, "cored"), cores_taken(plan, events)
+    if event is None or taken is None:
         return None
-    margins = _margins(plan, events, practice)
+    cp, ndf = (_expected(code, taken, sds) for code in ("CP", "NDF"))
     return {
         "cores": int(event.data["cores_taken"]),
         "entry": event.data["entry"],
@@ -141,38 +173,20 @@ def _cored(
         "ended_at": event.occurred_at.isoformat(),
         "deviations": event.data.get("deviations") or [],
         "composite_g": event.data.get("composite_g"),
-        "cp_margin": margins.get("CP"),
-        "ndf_margin": margins.get("NDF"),
+        "cp_margin": cp,
+        "ndf_margin": ndf,
     }
 
 
-def _margins(plan: CoringPlan, events: list[Event], practice: Practice) -> dict[str, str]:
-    """± at 95 % in % of dry matter, from the cores as really taken and the laboratory's spread."""
-    event = _last(events, "cored")
-    if event is None:
-        return {}
-    taken = int(event.data["cores_taken"])
-    noted = event.data.get("bales") or {}
-    shares: Sequence[int] = [int(cores) for cores in noted.values() if int(cores)]
-    if sum(shares) != taken:
-        # Nobody noted which bales were left out, or the count was corrected since; the cores that were taken came
-        # from one bale each, or evenly.
-        picked = [pick.cores for pick in plan.picks]
-        shares = picked if taken == plan.cores else even_shares(taken, len(picked))
-    return {
-        code: format(to_places(practice_margin(name, plan.bale_count, shares, practice).half_width, 1), "f")
-        for code, name in (("CP", "cp"), ("NDF", "ndf"))
-    }
-
-
-def _on_dry_matter(standing: Mapping[str, tuple[Analysis, ResultValue]]) -> dict[str, Value]:
-    """What stands, in the constituent's own unit on dry matter, by the dry matter of the portion analysed."""
-    found: dict[str, Value] = {}
-    for code, (row, _) in standing.items():
-        turned = analysis.all_on_dry_matter({value.constituent: as_value(value) for value in row.values})
-        if code in turned:
-            found[code] = turned[code]
-    return found
+def _expected(code: str, taken: Cored, sds: Sds) -> str:
+    """± of the lot's mean to expect from these cores, whoever will analyse them."""
+    between, within, dof = sds.field_sds(code, Decimal(0)) or (Decimal(0), Decimal(0), None)
+    lab = default_lab_sd(code, Decimal(0), practice=sds.practice)
+    whole = None if dof is None else int(dof)
+    return format(
+        to_places(lot_mean_margin(between, within, taken.bales, taken.cores, lab, dof=whole).half_width, 1),
+        "f",
+    )
 
 
 def _result(
@@ -180,7 +194,7 @@ def _result(
     standing: tuple[Analysis, ResultValue],
     on_dm: Value | None,
     dm: DryMatter,
-    margins: Mapping[str, str],
+    margins: Mapping[str, Margin],
 ) -> dict[str, Any]:
     row, value = standing
     known = CONSTITUENTS[code]
@@ -193,7 +207,9 @@ def _result(
         "unit": known.note if code in NOT_CONVERTED and known.unit == "%" else known.unit,
         "dm": None if on_dm is None else format(to_places(on_dm.value, known.decimals), "f"),
         "ar": None if wet is None else format(to_places(wet.value, known.decimals), "f"),
-        "margin": margins.get(code),
+        # What is only known to be below or above a limit has no interval about it.
+        "margin": None if value.qualifier else shown_margin(margins, code, known.decimals),
+        "ar_margin": None if value.qualifier else as_received_margin(margins, code, known.decimals),
         "decimals": known.decimals,
         "method": value.method,
         "calibration": value.calibration,
@@ -215,13 +231,16 @@ def _as_received(on_dm: Value | None, dm: DryMatter) -> Value | None:
     return analysis.to_as_received(on_dm, dm.total.value)
 
 
-def _derived(on_dm: Mapping[str, Value], forage_class: str, practice: Practice) -> list[dict[str, Any]]:
+def _derived(
+    on_dm: Mapping[str, Value], forage_class: str, practice: Practice, margins: Mapping[str, Margin]
+) -> list[dict[str, Any]]:
     values = {code: value.value for code, value in on_dm.items()}
     return [
         {
             "code": one.code,
             "name": one.name,
             "value": None if one.value is None else format(to_places(one.value, one.decimals), "f"),
+            "margin": shown_margin(margins, one.code, one.decimals),
             "unit": one.unit,
             "basis": one.basis,
             "formula": one.formula,
@@ -253,7 +272,13 @@ def _cautions(
         *(cautions.hot_hay(Decimal(celsius)) if celsius else ()),
     )
     return [
-        {"about": _beside(one.topic, values), "topic": one.topic, "words": one.words, "source": one.source}
+        {
+            "about": _beside(one.topic, values),
+            "code": one.code,
+            "topic": one.topic,
+            "words": one.words,
+            "source": one.source,
+        }
         for one in found
     ]
 
@@ -279,8 +304,8 @@ def _statements(practice: Practice) -> list[str]:
     return [
         "The results relate only to the sample named above, as it was received.",
         "The sample was taken by this programme under the coring plan above; what was cored otherwise is said there.",
-        "A margin (±) covers 95 of 100 cases. For CP and NDF it covers the cores really taken and the laboratory's "
-        "spread; for dry matter what is said beside it. A dash means that no margin is known, not that it is zero.",
+        "A margin (±) covers 95 of 100 cases; what it takes in is said under Margins. A dash means that no margin is "
+        "known, not that it is zero.",
         f"A remark is set when a value lies outside the limits of the programme's practice (dry matter {limits}, "
         f"GH above {practice.number('gh_limit')}); no allowance is made for the margin.",
         "Values marked as from outside were measured by the laboratory named and are given as it returned them.",

@@ -13,7 +13,7 @@ from labels import payload
 from tracker.domain.custody import Party
 from tracker.storage.coring import Sample
 from tracker.storage.custody import StandingRow
-from tracker.storage.lots import Field, Lot
+from tracker.storage.lots import Field, Lot, lot_numbered
 from tracker.storage.people import PartyRow, Producer, as_party
 
 
@@ -92,3 +92,8 @@ def producers(session: Session) -> tuple[ProducerLine, ...]:
     """Every producer by name."""
     rows = session.scalars(select(Producer).order_by(Producer.name))
     return tuple(ProducerLine(row.name, row.phone, row.email, row.place) for row in rows)
+
+
+def producer_of(session: Session, lot: int) -> str:
+    """The name of the producer whose lot it is. Raises NotFound `unknown-lot`."""
+    return lot_numbered(session, lot).field.producer.name

@@ -11,18 +11,18 @@ from sqlalchemy.orm import Session
 from labels import payload
 from tracker.domain.tag import VOID
 from tracker.domain.way import waits_for
-from tracker.errors import NotFound
 from tracker.storage.coring import sample_with_lot
 from tracker.storage.custody import StandingRow
 from tracker.storage.intake import OvenLoad, OvenPlace
 from tracker.storage.lots import lot_numbered
-from tracker.storage.tags import Tag, tag_coded
+from tracker.storage.tags import Tag, rivals, tag_coded
 
 
 @dataclass(frozen=True)
 class TagOwner:
     """A tag and what it names. replaced_by: the code the bag carries now, where this one is void.
 
+    contested: another bag carries it too, and nobody has decided which one keeps it.
     load: the oven load that the sack is in, or came out of and is not weighed dry from.
     """
 
@@ -38,6 +38,7 @@ class TagOwner:
     hold: str | None
     load: str | None
     replaced_by: str | None
+    contested: bool = False
 
     @property
     def shown(self) -> str:
@@ -48,20 +49,6 @@ class TagOwner:
 def tag_owner(session: Session, text: str) -> TagOwner:
     """The tag with this code. Raises Refused and NotFound as tag_coded."""
     tag = tag_coded(session, text)
-    return _owner(session, tag)
-
-
-def stub_owner(session: Session, token: str) -> TagOwner:
-    """The tag whose stub holds this token. Raises NotFound `unknown-stub`."""
-    tag = session.scalar(select(Tag).where(Tag.token_hash == payload.token_hash(token)))
-    if tag is None or tag.state == VOID:
-        # Unknown, replaced and void are one answer: which of them it is tells a stranger something.
-        raise NotFound(
-            "unknown-stub",
-            "This link does not open anything.",
-            field="scan",
-            remedy="Scan the stub again, or ask the programme for a new one.",
-        )
     return _owner(session, tag)
 
 
@@ -88,6 +75,7 @@ def _owner(session: Session, tag: Tag) -> TagOwner:
         if standing and standing.state in ("in oven", "out of oven")
         else None,
         replaced_by=current,
+        contested=bool(rivals(session, tag)),
     )
 
 

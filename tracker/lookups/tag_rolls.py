@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from labels import payload
+from tracker.domain.custody import Party
 from tracker.domain.tag import BOUND, ISSUED, PRINTED, VOID
-from tracker.storage.custody import EventRow
-from tracker.storage.people import party_names
+from tracker.storage.custody import EventRow, as_event, reprints_of
+from tracker.storage.people import party, party_names
 from tracker.storage.tags import PrintRun, Tag
 
 
 @dataclass(frozen=True)
 class Roll:
-    """One print run, with how many of its tags are where; carried: by name, the codes that person has."""
+    """One print run, with how many of its tags are where; carried: by name, the codes that person has.
+
+    reprinted: how many times one of its tags was printed again. The codes printed are still only `printed`.
+    """
 
     run: int
     printed_at: datetime
@@ -26,6 +31,7 @@ class Roll:
     void: int
     in_office: int
     carried: dict[str, tuple[str, ...]]
+    reprinted: int = 0
 
     @property
     def accounted(self) -> bool:
@@ -51,10 +57,11 @@ def rolls(session: Session) -> tuple[Roll, ...]:
         tags.setdefault(tag.run_id, []).append(tag)
     runs = session.scalars(select(PrintRun).order_by(PrintRun.id)).all()
     # A run that printed an old code again has no tags of its own.
-    return tuple(_roll(run, tags[run.id], names) for run in runs if run.id in tags)
+    again = reprints_of(session, [tag.id for printed in tags.values() for tag in printed])
+    return tuple(_roll(run, tags[run.id], names, again) for run in runs if run.id in tags)
 
 
-def _roll(run: PrintRun, tags: list[Tag], names: dict[str, str]) -> Roll:
+def _roll(run: PrintRun, tags: list[Tag], names: dict[str, str], again: Counter[int]) -> Roll:
     carried: dict[str, tuple[str, ...]] = {}
     for tag in tags:
         if tag.state == ISSUED:
@@ -69,7 +76,40 @@ def _roll(run: PrintRun, tags: list[Tag], names: dict[str, str]) -> Roll:
         void=states.count(VOID),
         in_office=states.count(PRINTED),
         carried=carried,
+        reprinted=sum(again[tag.id] for tag in tags),
     )
+
+
+@dataclass(frozen=True)
+class Carried:
+    """The tags that one person was given on one day and has neither used, voided nor brought back."""
+
+    person: str
+    day: date
+    codes: tuple[str, ...]
+
+
+def carried_by_day(session: Session) -> tuple[Carried, ...]:
+    """What everybody still carries, by person and by the day on which it was given out, the oldest first."""
+    names = party_names(session)
+    wanted = (
+        select(Tag.code, Tag.issued_to, EventRow)
+        .join(EventRow, EventRow.tag_id == Tag.id)
+        .where(Tag.state == ISSUED, EventRow.kind == "tag issued")
+        .order_by(EventRow.seq)
+    )
+    # Of a tag that was given out twice the last time counts.
+    given = {code: (to, as_event(row).occurred_at.date()) for code, to, row in session.execute(wanted)}
+    found: dict[tuple[str, date], tuple[str, ...]] = {}
+    for code, (to, day) in given.items():
+        key = (names.get(to or "", "nobody named"), day)
+        found[key] = (*found.get(key, ()), payload.shown(code))
+    return tuple(Carried(name, day, codes) for (name, day), codes in sorted(found.items()))
+
+
+def party_keyed(session: Session, key: str) -> Party:
+    """Who is to carry tags. Raises NotFound `unknown-party`."""
+    return party(session, key, field="to")
 
 
 def strays(session: Session) -> tuple[Stray, ...]:

@@ -1,7 +1,8 @@
 """The report of a lot's sample as it was issued: what was found, how, from what, and who had the sample.
 
 Printed from the kept snapshot alone, so that an old report comes out as it was. It carries what ISO/IEC
-17025:2017, 7.8.2.1 asks of a report, what 7.8.5 asks of sampling, and 7.8.8 of a changed report.
+17025:2017, 7.8.2.1 asks of a report, what 7.8.5 asks of sampling, 7.8.7 of interpretations, and 7.8.8 of a changed
+report.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from reportlab.platypus import Flowable, KeepTogether, Spacer, Table
 from tracker.domain.times import moment
 from tracker.domain.way import Station
 from tracker.errors import Refused
+from tracker.lookups.report_record import Proof
 from tracker.papers.flow import (
     DASH,
     TITLE_PT,
@@ -25,6 +27,8 @@ from tracker.papers.flow import (
     write_flow,
 )
 from tracker.papers.pen import MM, SMALL_PT, Target
+from tracker.papers.report_interpretation import interpretation
+from tracker.papers.report_margins import margins
 from tracker.papers.report_results import LOT, derived, dry_matter, headline, results
 from tracker.papers.report_said import (
     Body,
@@ -38,6 +42,7 @@ from tracker.papers.report_said import (
     when,
     words_of,
 )
+from tracker.papers.report_seal import seal
 from tracker.papers.way import drawing
 
 TITLE = "Report of hay analysis"
@@ -45,10 +50,11 @@ WIDTH_MM = inner_mm("a4")
 COLUMN_MM = WIDTH_MM / 2 - 2
 
 
-def lot_report(file: Target, body: Body) -> int:
-    """Write the report and return how many pages it has; the same body gives the same bytes.
+def lot_report(file: Target, body: Body, proof: Proof | None = None) -> int:
+    """Write the report and return how many pages it has; the same body and proof give the same bytes.
 
-    body: the snapshot kept with the report, plain values with numbers as text and times as RFC 3339.
+    body: the snapshot kept with the report, plain values with numbers as text and times as RFC 3339. proof: the
+    record that goes with it, None where there is none.
     """
     number = str(part(body, "report").get("number") or DASH)
     story: list[Flowable] = [
@@ -59,9 +65,12 @@ def lot_report(file: Target, body: Body) -> int:
         *results(body),
         *derived(body),
         *dry_matter(body),
+        *margins(body),
         *_sampling(body),
         *_remarks(body),
+        *interpretation(body),
         *_custody(body),
+        *seal(proof),
         KeepTogether([*_statements(body), Spacer(0, 6 * MM), cell(f"End of report {number}", bold=True)]),
     ]
     return write_flow(file, story, title=f"{TITLE} {number}", foot=f"{TITLE} {number}")

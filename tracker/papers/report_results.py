@@ -61,8 +61,7 @@ def _first(body: Body) -> list[Any] | None:
     if not given(dry.get("total")):
         return None
     value = with_margin(figure(dry["total"]), dry.get("total_margin"))
-    # A margin this small misleads unless it says what it leaves out.
-    covers = f"± of the {dry['covers']} only" if given(dry.get("covers")) else ""
+    covers = f"± of {dry['covers']}" if given(dry.get("covers")) else ""
     return _headline_row("Dry matter", value, "% as received", cautions(body, *DRY_MATTER), covers)
 
 
@@ -75,7 +74,7 @@ def _headline_results(body: Body) -> list[list[Any]]:
             continue
         of_dm = given(result.get("dm"))
         value = figure(result.get("dm" if of_dm else "ar"), result.get("decimals"), result.get("qualifier"))
-        margin = result.get("margin") if of_dm else None
+        margin = result.get("margin" if of_dm else "ar_margin")
         basis = "of dry matter" if of_dm else "as received" if value != DASH else ""
         said = joined(unit(result.get("unit")), basis, between=" ")
         marks = joined(OUTSIDE if result.get("outside") else "", CHANGED if result.get("changed") else "")
@@ -93,7 +92,7 @@ def _headline_derived(body: Body) -> list[list[Any]]:
             continue
         seen.add(kind)
         marks = joined("calculated", CHANGED if derived.get("changed") else "")
-        value = figure(derived.get("value"))
+        value = with_margin(figure(derived.get("value")), derived.get("margin"))
         found.append(
             _headline_row(derived.get("name") or derived["code"], value, _of(derived), warned, marks)
         )
@@ -135,9 +134,9 @@ def results(body: Body) -> list[Flowable]:
     for result in found:
         under = [[caution_cell(caution)] for caution in cautions(body, result["code"])]
         groups.append([_result(result, letters), *under])
-    header = ("Constituent", "Dry matter", "As received", "Unit", "±", "Given as", "By")
-    table = ruled(header, groups, (46, 19, 20, 18, 12, 47, 8), right=(1, 2, 4))
-    note = "Dry matter and as received are the two bases. ± belongs to the dry matter basis. A dash: not measured."
+    header = ("Constituent", "Dry matter", "As received", "Unit", "Given as", "By")
+    table = ruled(header, groups, (44, 27, 27, 18, 46, 8), right=(1, 2))
+    note = "Dry matter and as received are the two bases. ± is said under Margins. A dash: not measured."
     sources = [cell(f"{letter}: {origin}", size=SMALL_PT) for origin, letter in letters.items()]
     return [
         *heading("Measured results", 45),
@@ -169,10 +168,9 @@ def _result(result: Body, letters: dict[str, str]) -> list[Any]:
             cell(_named(result)),
             cell(CHANGED, bold=True) if result.get("changed") else None,
         ),
-        figure(result.get("dm"), places, sign),
-        figure(result.get("ar"), places, sign),
+        with_margin(figure(result.get("dm"), places, sign), result.get("margin")),
+        with_margin(figure(result.get("ar"), places, sign), result.get("ar_margin")),
         unit(result.get("unit")),
-        figure(result.get("margin")),
         _how(result),
         letters[_origin(result)],
     ]
@@ -205,7 +203,7 @@ def derived(body: Body) -> list[Flowable]:
     if not groups:
         return []
     table = ruled(
-        ("Value", "Result", "Unit and basis", "Formula and source"), groups, (46, 19, 30, 75), right=(1,)
+        ("Value", "Result", "Unit and basis", "Formula and source"), groups, (46, 25, 30, 69), right=(1,)
     )
     note = "Not measured: calculated from the results above by the formulas named."
     return [*heading("Calculated values"), cell(note, size=SMALL_PT), table]
@@ -221,7 +219,7 @@ def _derived(value: Body) -> list[Any]:
             cell(value.get("name") or value["code"]),
             cell(CHANGED, bold=True) if value.get("changed") else None,
         ),
-        figure(value.get("value")),
+        with_margin(figure(value.get("value")), value.get("margin")),
         _of(value),
         [cell(line, size=SMALL_PT) for line in lines if given(line)] or DASH,
     ]

@@ -61,8 +61,12 @@ def write_tags(
     printed: Sequence[tuple[str, str]],
     layout: Layout,
     progress: Progress | None = None,
+    numbers: Sequence[str] = (),
 ) -> None:
-    """Write two-part tags for (code, token) pairs. Raises Refused with the codes of the labels package."""
+    """Write two-part tags for (code, token) pairs. Raises Refused with the codes of the labels package.
+
+    numbers: what to call each tag for counting; else the run and its place in it.
+    """
     with _refusing():
         items = [
             pdf.Tag(
@@ -71,7 +75,7 @@ def write_tags(
                 stub_url=payload.url(office.base_url, token),
                 programme=office.programme,
                 phone=office.phone,
-                roll_no=f"{run}-{number:03d}",
+                roll_no=numbers[number - 1] if numbers else f"{run}-{number:03d}",
             )
             for number, (code, token) in enumerate(printed, start=1)
         ]

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from html import escape
 
 from reportlab.graphics.shapes import Circle, Drawing, Line, String
 from reportlab.lib.colors import black, white
@@ -16,6 +15,7 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 from tracker.domain.times import said
 from tracker.domain.way import Station
 from tracker.papers.pen import BOLD, MM, PLAIN, printable
+from tracker.papers.picture import svg_of
 
 HERE = "here now"
 PAPER_MM, PHONE_MM = 170.0, 90.0
@@ -49,13 +49,7 @@ def svg(stations: Sequence[Station], vertical: bool = False) -> str:
     It stands in a page as it is: no prolog, no style attributes, no ids; its title says the way in words.
     """
     drawn = _drawn(stations, PHONE_MM if vertical else PAPER_MM, vertical, str)
-    words = escape(sentence(stations))
-    shapes = "\n".join(_svg_shape(shape, drawn.height) for shape in drawn.contents)
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {drawn.width:.1f} {drawn.height:.1f}" '
-        f'role="img" aria-label="{words}" fill="currentColor" stroke="none" '
-        f'font-family="system-ui, Helvetica, Arial, sans-serif">\n<title>{words}</title>\n{shapes}\n</svg>'
-    )
+    return svg_of(drawn, sentence(stations))
 
 
 def sentence(stations: Sequence[Station]) -> str:
@@ -185,23 +179,3 @@ def _rule(x: float, y: float, to_x: float, to_y: float, to: Station) -> Line:
 def _string(x: float, y: float, line: _Said, size: float) -> String:
     font = BOLD if line.bold else PLAIN
     return String(x, y, line.words, fontName=font, fontSize=size, fillColor=black)
-
-
-def _svg_shape(shape: Circle | Line | String, height: float) -> str:
-    """One shape; SVG counts y downwards. What is white on paper is left unfilled in a page."""
-    if isinstance(shape, String):
-        weight = ' font-weight="bold"' if shape.fontName == BOLD else ""
-        at = f'x="{shape.x:.1f}" y="{height - shape.y:.1f}"'
-        return f'<text {at} font-size="{shape.fontSize:g}"{weight}>{escape(shape.text)}</text>'
-    if isinstance(shape, Line):
-        dashes = " ".join(f"{dash:g}" for dash in shape.strokeDashArray or ())
-        return (
-            f'<line x1="{shape.x1:.1f}" y1="{height - shape.y1:.1f}" x2="{shape.x2:.1f}" '
-            f'y2="{height - shape.y2:.1f}" stroke="currentColor" stroke-width="{shape.strokeWidth:g}"'
-            + (f' stroke-dasharray="{dashes}"/>' if dashes else "/>")
-        )
-    fill = ' fill="none"' if shape.fillColor == white else ""
-    return (
-        f'<circle cx="{shape.cx:.1f}" cy="{height - shape.cy:.1f}" r="{shape.r:g}" stroke="currentColor" '
-        f'stroke-width="{shape.strokeWidth:g}"{fill}/>'
-    )

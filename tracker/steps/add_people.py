@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from tracker.domain.custody import PARTY_KINDS, ROLES
 from tracker.errors import Conflict, Refused
 from tracker.storage.people import PartyRow, Producer
+from tracker.storage.search_words import keep_producer_words
 
 _KEY = re.compile(r"[a-z][a-z0-9-]{0,39}", re.ASCII)
 
@@ -73,6 +74,7 @@ def add_producer(
     row = Producer(name=name, phone=phone.strip(), email=email.strip(), place=place.strip(), added_at=now)
     session.add(row)
     session.flush()
+    keep_producer_words(session, row)
     return row
 
 

@@ -13,10 +13,11 @@ from sqlalchemy.orm import Session
 from tracker.domain import custody, tag
 from tracker.domain.admission import admit, admit_from_field
 from tracker.domain.custody import Act, Event, Standing
-from tracker.domain.findings import HOLD, Finding
+from tracker.domain.findings import CAUTION, HOLD, Finding
 from tracker.domain.times import offset_minutes
+from tracker.steps.sign_log import enter
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow, StandingRow, events_of, next_seq
+from tracker.storage.custody import EventRow, StandingRow, events_of, next_seq, projection
 from tracker.storage.tags import Tag
 
 
@@ -42,8 +43,7 @@ def on_sample(
         kept["hold"] = " ".join(stopping)
     row = _row(session, kind, act, kept, lot_id=sample.lot_id, sample_id=sample.id, tag_id=tag_id)
     standing = _admitted(session, row, act)
-    session.add(row)
-    session.flush()
+    _keep(session, row)
     _project(session, sample.id, standing)
     return row
 
@@ -53,19 +53,21 @@ def _admitted(session: Session, row: EventRow, act: Act) -> Standing:
     before, new = events_of(session, int(row.sample_id or 0)), _as_new(row, act)
     if not act.origin:
         return admit(before, new)
-    event, standing = admit_from_field(before, new, act.reach)
+    event, standing, doubt = admit_from_field(before, new, act.reach)
     row.late_reason = event.late_reason
     if event.occurred_at != new.occurred_at:
         row.occurred_at = event.occurred_at
         row.data = {**row.data, "origin": {**act.origin, "moved_from": new.occurred_at.isoformat()}}
+    if doubt:
+        found = [*row.data.get("findings", ()), Finding("order-doubted", CAUTION, doubt).as_data()]
+        row.data = {**row.data, "findings": found}
     return standing
 
 
 def on_lot(session: Session, kind: str, lot_id: int, data: Mapping[str, Any], act: Act) -> EventRow:
     """Add an event about a lot that has no sample yet."""
     row = _row(session, kind, act, data, lot_id=lot_id)
-    session.add(row)
-    session.flush()
+    _keep(session, row)
     return row
 
 
@@ -78,8 +80,14 @@ def on_tag(session: Session, kind: str, subject: Tag, data: Mapping[str, Any], a
     # A tag's events belong to its own life and not to the sample's: the sample's chain is told by `bagged` and
     # `tag replaced`, which name the code.
     row.sample_id = None
-    session.add(row)
-    session.flush()
+    _keep(session, row)
+    return row
+
+
+def on_programme(session: Session, kind: str, data: Mapping[str, Any], act: Act) -> EventRow:
+    """Add an event of the season as a whole, such as a new key of the log."""
+    row = _row(session, kind, act, data)
+    _keep(session, row)
     return row
 
 
@@ -96,6 +104,12 @@ def following(act: Act, number: int | None = None) -> Act:
     """
     event_id = f"{act.event_id}.{number}" if act.event_id and number is not None else None
     return replace(act, event_id=event_id)
+
+
+def _keep(session: Session, row: EventRow) -> None:
+    session.add(row)
+    session.flush()
+    enter(session, row)
 
 
 def _row(
@@ -150,15 +164,14 @@ def _project(session: Session, sample_id: int, standing: Standing) -> None:
     if row is None:
         row = StandingRow(sample_id=sample_id)
         session.add(row)
-    row.state = standing.state
-    row.holder = standing.holder.party if standing.holder else None
-    row.transfer_to = standing.transfer.to.party if standing.transfer else None
-    row.hold = " ".join(hold.reason for hold in standing.holds) or None
-    row.code = standing.code
-    row.seal = standing.seal
-    if standing.last_at is not None:
-        row.last_at = standing.last_at
+    for name, value in projection(standing).items():
+        setattr(row, name, value)
     session.flush()
+
+
+def project_anew(session: Session, sample_id: int) -> None:
+    """Make the row beside the log again from the sample's events."""
+    _project(session, sample_id, custody.fold(events_of(session, sample_id)))
 
 
 def standing_of(session: Session, sample: Sample) -> Standing:

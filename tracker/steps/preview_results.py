@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
@@ -15,7 +15,7 @@ MOST_LINES = 3000
 
 @dataclass(frozen=True)
 class Preview:
-    """What would become of the file, and of each of its lines."""
+    """What would become of the file, and of each of its lines; a file gets its number only once it is kept."""
 
     taken: Taken
     lines: tuple[LineTold, ...]
@@ -44,4 +44,4 @@ def preview_results(
         taken = record_results(session, source, name, content, act, sheet=sheet, told=told)
     finally:
         trial.rollback()
-    return Preview(taken, tuple(lines))
+    return Preview(taken if taken.known else replace(taken, file_id=0), tuple(lines))

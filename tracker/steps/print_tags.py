@@ -14,16 +14,25 @@ from tracker.domain.custody import Act
 from tracker.domain.tag import ISSUED, PRINTED
 from tracker.errors import Refused
 from tracker.steps.append_event import following, on_tag
+from tracker.storage.custody import reprints_of
 from tracker.storage.lots import lot_numbered
+from tracker.storage.search_words import keep_tag_words
 from tracker.storage.tags import PrintRun, Tag, tag_coded
 
 
 @dataclass(frozen=True)
 class PrintedTag:
-    """What goes on the paper. token is not kept anywhere else."""
+    """What goes on the paper. token is not kept anywhere else; again: the how manieth print of the tag it is."""
 
     tag: Tag
     token: str
+    again: int = 1
+
+    @property
+    def number(self) -> str:
+        """What the tag is called for counting: run and place, and R2 where it is printed for the second time."""
+        mark = f" R{self.again}" if self.again > 1 else ""
+        return f"{self.tag.run_id}-{self.tag.number:03d}{mark}"
 
 
 def print_tags(
@@ -59,6 +68,7 @@ def print_tags(
     ]
     session.add_all([one.tag for one in printed])
     session.flush()
+    keep_tag_words(session, [one.tag for one in printed])
     for one in printed:
         on_tag(session, "tag printed", one.tag, {"code": one.tag.code, "run": run.id}, act)
     return run, printed
@@ -135,6 +145,8 @@ def reprint_tag(
 ) -> tuple[PrintRun, PrintedTag]:
     """Print a tag again: the code stays, the stub gets a new token and the old stub opens nothing any more.
 
+    The paper is marked R2, R3, ..., so that two pieces with one code can be told apart.
+
     Raises Refused `reason-missing`, `tag-void`, `base-url` and what tag_coded raises.
     """
     tag = tag_coded(session, text)
@@ -147,7 +159,7 @@ def reprint_tag(
     token = payload.make_token()
     tag.token_hash = payload.token_hash(token)
     session.flush()
-    return run, PrintedTag(tag, token)
+    return run, PrintedTag(tag, token, 1 + reprints_of(session, [tag.id])[tag.id])
 
 
 def void_tag(session: Session, text: str, act: Act, *, reason: str) -> Tag:

@@ -17,6 +17,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
+from tracker.domain.log_entry import values_digest
 from tracker.domain.tag import BOUND, VOID, code_in
 from tracker.domain.times import moment
 from tracker.errors import NotFound, Refused, TrackerError
@@ -353,6 +354,7 @@ def attach(
         "file_sha256": file.sha256,
         "line": str(row.line),
         "scanned_at": row.scanned_at,
+        "values_sha256": values_digest(row.values),
     }
     event = on_sample(session, event_kind, sample, data, scan, findings=findings)
     analysis = Analysis(

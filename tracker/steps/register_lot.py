@@ -17,6 +17,7 @@ from tracker.steps.append_event import on_lot
 from tracker.storage.kept import practice_in_force
 from tracker.storage.lots import Field, Lot
 from tracker.storage.people import Producer, producer_named
+from tracker.storage.search_words import keep_field_words
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,8 @@ def _field(
     if field is None:
         field = Field(producer=producer, name=name)
         session.add(field)
+        session.flush()
+        keep_field_words(session, field, producer)
     if location is not None and field.latitude is None:
         field.latitude, field.longitude = location
     session.flush()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Mapping
 from typing import Any
 from uuid import uuid4
@@ -10,6 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
+from tracker.domain.log_entry import SALT_BYTES, digest
 from tracker.domain.times import utc
 from tracker.errors import Refused
 from tracker.steps.append_event import on_sample, standing_of
@@ -18,6 +20,7 @@ from tracker.steps.print_tags import require_reason
 from tracker.storage.analysis import values_in_force
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
+from tracker.storage.released import keep_released
 from tracker.storage.results import ReportVersion, latest_report
 
 # Who may answer for a report (ISO/IEC 17025:2017, 7.8.2.1 o: the person authorising it is named).
@@ -25,12 +28,20 @@ MAY_RELEASE = ("analyst", "lead")
 
 
 def release_results(
-    session: Session, sample: Sample, body: Mapping[str, Any], act: Act, *, reason: str = ""
+    session: Session,
+    sample: Sample,
+    body: Mapping[str, Any],
+    act: Act,
+    *,
+    reason: str = "",
+    interpretation: bool = True,
 ) -> ReportVersion:
     """Issue the sample's report, or the next version with the reason why there is one.
 
     body: what the report says, made by the lookup; the number, version, who and when are put in here, and each
-    result that differs from the version before is marked. Raises Refused `not-allowed`, `nothing-to-report`,
+    result that differs from the version before is marked. interpretation: whether whoever releases the results
+    releases what the body makes of them too (ISO/IEC 17025:2017, 7.8.7: by authorised persons); what is not
+    released is kept and not shown. Raises Refused `not-allowed`, `nothing-to-report`,
     `second-person-needed`, `reason-missing`, and what custody raises.
     """
     if act.by.role not in MAY_RELEASE:
@@ -63,9 +74,12 @@ def release_results(
         "issued_at": act.occurred_at.isoformat(),
         "issued_by": act.by.name,
         "issued_by_role": act.by.role,
+        # The log holds the body's hash; with the salt in it nobody can guess the body from the hash.
+        "salt": secrets.token_hex(SALT_BYTES),
     }
+    kept["interpretation"] = _interpreted(body, before, number, act if interpretation else None)
     named = Act(act.by, act.at, act.now, act.device, act.event_id or str(uuid4()), act.late_reason, act.note)
-    event = on_sample(session, "reported", sample, {"report": number}, named)
+    event = on_sample(session, "reported", sample, {"report": number, "body": digest(kept)}, named)
     row = ReportVersion(
         event_id=event.event_id,
         sample_id=sample.id,
@@ -78,6 +92,7 @@ def release_results(
     )
     session.add(row)
     session.flush()
+    keep_released(session, sample.id, kept)
     return row
 
 
@@ -107,3 +122,34 @@ def _with_changes(body: Mapping[str, Any], before: ReportVersion | None) -> dict
             for row in body[part]
         ]
     return kept
+
+
+def _interpreted(
+    body: Mapping[str, Any], before: ReportVersion | None, number: str, act: Act | None
+) -> dict[str, Any] | None:
+    """The interpretation with who released it, each answer marked that says something else than the one before."""
+    found = body.get("interpretation")
+    if found is None:
+        return None
+    earlier = (before.body.get("interpretation") or {}) if before is not None else {}
+    old = {_whom(one): _says(one) for one in earlier.get("answers") or ()}
+    answers = [
+        {**one, "changed": bool(old) and old.get(_whom(one)) != _says(one)} for one in found["answers"]
+    ]
+    named = act if act is not None and answers else None
+    return {
+        **found,
+        "answers": answers,
+        "report": number,
+        "released_by": named.by.name if named else None,
+        "released_by_role": named.by.role if named else None,
+        "released_at": named.occurred_at.isoformat() if named else None,
+    }
+
+
+def _whom(answer: Mapping[str, Any]) -> tuple[str, str]:
+    return str(answer["group"]), str(answer["animals"]["words"])
+
+
+def _says(answer: Mapping[str, Any]) -> tuple[Any, ...]:
+    return answer["verdict"], answer["said"], answer["reasons"]

@@ -12,6 +12,8 @@ from sqlalchemy.orm import Session, joinedload
 
 from tracker.errors import Conflict, NotFound, Refused
 from tracker.steps.add_people import add_party
+from tracker.steps.note_access import RECOVERED, note_access
+from tracker.steps.second_factor import show_code
 from tracker.storage.access import AccessLink, Account, Attempt, SignedIn, secret_hash
 from tracker.storage.people import PartyRow, party
 
@@ -202,8 +204,13 @@ def forget_attempts(session: Session, party_key: str) -> None:
     session.execute(delete(Attempt).where(Attempt.key.startswith(attempts_as(party_key), autoescape=True)))
 
 
-def sign_in(session: Session, party_key: str, password: str, now: datetime) -> str:
-    """The token of a new sign-in. One answer for a wrong name and a wrong password: Refused `sign-in-failed`."""
+def sign_in(
+    session: Session, party_key: str, password: str, now: datetime, *, code: str = "", key: str = ""
+) -> str:
+    """The token of a new sign-in. code: of the second factor, where the person has one; key: as second_factor's.
+
+    One answer for a wrong name, a wrong password and a wrong code: Refused `sign-in-failed` (the last as WrongCode).
+    """
     account = session.scalar(
         select(Account)
         .where(Account.party_key == party_key.strip().lower())
@@ -222,6 +229,8 @@ def sign_in(session: Session, party_key: str, password: str, now: datetime) -> s
             field="password",
             remedy="Try again, or ask the lead for a reset link.",
         )
+    if show_code(session, account, code, key, now):
+        note_access(session, now, RECOVERED, account.party_key, "")
     if HASHER.check_needs_rehash(str(account.password_hash)):
         account.password_hash = HASHER.hash(password)
     forget_attempts(session, account.party_key)
@@ -248,6 +257,15 @@ def end_all(session: Session, account_id: int, now: datetime) -> None:
     """End every sign-in of an account."""
     live = update(SignedIn).where(SignedIn.account_id == account_id, SignedIn.ended_at.is_(None))
     session.execute(live.values(ended_at=now))
+
+
+def end_everybody(session: Session, now: datetime) -> int:
+    """End every sign-in and every open link, whosever they are; how many sign-ins that were."""
+    live = select(func.count()).select_from(SignedIn).where(SignedIn.ended_at.is_(None))
+    found = session.scalar(live) or 0
+    session.execute(update(SignedIn).where(SignedIn.ended_at.is_(None)).values(ended_at=now))
+    session.execute(update(AccessLink).where(AccessLink.used_at.is_(None)).values(used_at=now))
+    return found
 
 
 def set_active(session: Session, party_key: str, active: bool, now: datetime) -> None:

@@ -70,3 +70,47 @@ class Attempt(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     key: Mapped[str] = mapped_column(Text)
     at: Mapped[datetime] = mapped_column(Utc)
+
+
+class SecondFactor(Base):
+    """What a person's phone makes its codes from (RFC 6238), encrypted with a key that is not in the database.
+
+    confirmed_at is empty until a first code has shown that the phone has it; last_step: that of the last code that
+    was used, which no code is used after or at again.
+    """
+
+    __tablename__ = "second_factor"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    account_id: Mapped[int] = mapped_column(ForeignKey("account.id"), unique=True)
+    secret: Mapped[str] = mapped_column(Text)
+    made_at: Mapped[datetime] = mapped_column(Utc)
+    confirmed_at: Mapped[datetime | None] = mapped_column(Utc)
+    last_step: Mapped[int]
+
+
+class RecoveryCode(Base):
+    """A code on paper for the day the phone is lost; usable once."""
+
+    __tablename__ = "recovery_code"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    account_id: Mapped[int] = mapped_column(ForeignKey("account.id"), index=True)
+    code_hash: Mapped[str] = mapped_column(Text, unique=True)
+    used_at: Mapped[datetime | None] = mapped_column(Utc)
+
+
+class AccessEntry(Base):
+    """One coming in, going out, or being turned away. who: whom it is about, empty where nobody of ours was named.
+
+    place: the address it came from, or "command line"; about: the page or the person. Nothing typed is in it.
+    """
+
+    __tablename__ = "access_entry"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    at: Mapped[datetime] = mapped_column(Utc, index=True)
+    what: Mapped[str] = mapped_column(Text)
+    who: Mapped[str] = mapped_column(Text)
+    place: Mapped[str] = mapped_column(Text)
+    about: Mapped[str] = mapped_column(Text)

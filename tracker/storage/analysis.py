@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, select
+from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, func, select
 from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship, selectinload
 
 from tracker.domain.analysis import Value
 from tracker.storage.base import Base, Digits, Plain, Utc
-from tracker.storage.custody import EventRow
+from tracker.storage.coring import Sample
+from tracker.storage.custody import EventRow, Undone
 
 
 class Source(Base):
@@ -59,6 +61,16 @@ class ResultFile(Base):
     at: Mapped[datetime] = mapped_column(Utc)
 
     map: Mapped[SourceMap] = relationship(lazy="raise")
+
+
+class Upload(Base):
+    """A file that was looked at and may be taken in, byte for byte; it is let go of after a day."""
+
+    __tablename__ = "upload"
+
+    sha256: Mapped[str] = mapped_column(Text, primary_key=True)
+    content: Mapped[bytes] = mapped_column(LargeBinary)
+    at: Mapped[datetime] = mapped_column(Utc)
 
 
 class Analysis(Base):
@@ -182,3 +194,26 @@ def values_in_force(session: Session, sample_id: int) -> dict[str, tuple[Analysi
 def as_value(row: ResultValue) -> Value:
     """The row as the domain judges it."""
     return Value(row.constituent, row.value, row.unit, row.basis, row.method, row.calibration)
+
+
+def repeated_analyses(session: Session) -> Sequence[Analysis]:
+    """Every analysis of a sample that has several, or of a lot with several samples analysed; oldest first.
+
+    An analysis that was taken back is left out.
+    """
+    taken_back = select(Undone.event_id)
+    standing = (
+        select(Analysis.id, Sample.lot_id).join(Sample).where(Analysis.event_id.not_in(taken_back)).subquery()
+    )
+    several = select(standing.c.lot_id).group_by(standing.c.lot_id).having(func.count() > 1)
+    wanted = (
+        select(Analysis)
+        .join(Sample)
+        .where(Sample.lot_id.in_(several), Analysis.event_id.not_in(taken_back))
+        .options(
+            selectinload(Analysis.values),
+            joinedload(Analysis.file).joinedload(ResultFile.map).joinedload(SourceMap.source),
+        )
+        .order_by(Analysis.id)
+    )
+    return session.scalars(wanted).all()

@@ -21,8 +21,8 @@ NAMES = {
 }
 
 
-# No row has a larger number, and SQLite is not even asked for one.
-LARGEST_ID = 2**63 - 1
+# No row has a larger number, and the database is not even asked for one: PostgreSQL's integer ends here.
+LARGEST_ID = 2**31 - 1
 
 
 class Base(DeclarativeBase):

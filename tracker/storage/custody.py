@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ForeignKey, Index, Text, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from tracker.domain.custody import ENDED, Event
+from tracker.domain.custody import ENDED, Event, Standing
 from tracker.domain.times import CLOCK_SKEW, at_offset, moment
 from tracker.storage.base import Base, Plain, Utc
 
@@ -92,9 +94,28 @@ def as_event(row: EventRow) -> Event:
     )
 
 
+def projection(standing: Standing) -> dict[str, Any]:
+    """What the row beside the log says of a sample that stands so."""
+    return {
+        "state": standing.state,
+        "holder": standing.holder.party if standing.holder else None,
+        "transfer_to": standing.transfer.to.party if standing.transfer else None,
+        "hold": " ".join(hold.reason for hold in standing.holds) or None,
+        "code": standing.code,
+        "seal": standing.seal,
+        "last_at": standing.last_at,
+    }
+
+
 def has_ended(session: Session, sample_id: int) -> bool:
     """Whether nothing more can be done with the sample."""
     return session.get_one(StandingRow, sample_id).state in ENDED
+
+
+def reprints_of(session: Session, tags: Collection[int]) -> Counter[int]:
+    """How often each of these tags was printed again."""
+    wanted = select(EventRow.tag_id).where(EventRow.kind == "tag reprinted", EventRow.tag_id.in_(tags))
+    return Counter(tag for tag in session.scalars(wanted) if tag is not None)
 
 
 def next_seq(session: Session) -> int:

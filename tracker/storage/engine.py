@@ -1,7 +1,9 @@
 """The database and its two kinds of session: one that only reads, and one that does a single act or nothing.
 
-On SQLite an act takes the write lock at its start (BEGIN IMMEDIATE): a transaction that reads first and locks
-later can lose another's update or fail half-way. The log is written through to disk before an act is confirmed.
+Acts go one after the other, in the order in which they were begun: one that reads first and locks later can lose
+another's update or fail half-way, and the log's numbers have no holes. On SQLite an act takes the write lock at its
+start (BEGIN IMMEDIATE), in its turn; on PostgreSQL it holds one lock of the database's own, for which the server
+keeps a queue. An act is confirmed when it is on the disk.
 """
 
 from __future__ import annotations
@@ -12,12 +14,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, text
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_url, text
+from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from tracker.errors import Conflict, NotFound, TrackerError
+from tracker.files.key_file import KeyFile
+from tracker.storage import grants
+from tracker.storage.faults import is_lost, is_passing, is_taken, words_of
 from tracker.storage.kept import keep_refusal
+from tracker.storage.turn import TurnDidNotCome, turn
 
 BUSY_MS = 30_000
 PRAGMAS = (
@@ -28,8 +34,16 @@ PRAGMAS = (
     "recursive_triggers=ON",
     f"busy_timeout={BUSY_MS}",
 )
-# What SQLite says of trouble that is not the program's.
-PASSING = ("locked", "busy", "readonly", "full", "disk i/o", "unable to open")
+# Any number does, as long as every program that writes into the season takes the same; it holds in one database.
+WRITERS_LOCK = 7_204_417
+# A program that went away in the middle of an act, without a word, keeps the others waiting no longer than this.
+IDLE_MS = 600_000
+BEGIN_WRITING = (
+    f"set local lock_timeout = {BUSY_MS}; set local idle_in_transaction_session_timeout = {IDLE_MS}; "
+    f"select pg_advisory_xact_lock({WRITERS_LOCK})"
+)
+# Connections kept open, and those opened beside them when many ask at once.
+POOL, MORE = 8, 32
 VERSIONS = Path(__file__).parent / "migrations" / "versions"
 
 
@@ -39,29 +53,59 @@ def now_utc() -> datetime:
 
 
 class Database:
-    """Where everything is kept; url as SQLAlchemy writes it, for example sqlite:///season.db."""
+    """Where everything is kept; url as SQLAlchemy writes it, for example sqlite:///season.db.
 
-    def __init__(self, url: str, clock: Callable[[], datetime] = now_utc) -> None:
+    key_file: where the key lies that signs the log; without one nothing is signed.
+    """
+
+    def __init__(
+        self, url: str, clock: Callable[[], datetime] = now_utc, key_file: KeyFile | None = None
+    ) -> None:
         self.url = url
         self.clock = clock
+        self.key_file = key_file
         self.engine = _engine(url)
+        self.file = _file(self.engine)
         self._writing = self.engine.execution_options(writing=True)
+        # A question of several parts sees one moment; on SQLite it does so anyway.
+        options = {} if _is_sqlite(self.engine) else {"isolation_level": "REPEATABLE READ"}
+        self._asking = self.engine.execution_options(**options)
+
+    @property
+    def shown(self) -> str:
+        """The address without its password."""
+        return self.engine.url.render_as_string(hide_password=True)
+
+    def _session(self, engine: Engine) -> Session:
+        return Session(engine, expire_on_commit=False, info={"key file": self.key_file})
 
     @contextmanager
     def read(self) -> Iterator[Session]:
-        """A session for questions; whatever it holds is thrown away at the end."""
-        with Session(self.engine, expire_on_commit=False) as session:
-            yield session
+        """A session for questions; whatever it holds is thrown away at the end.
+
+        Raises Conflict `database-busy` where the database cannot be asked just now.
+        """
+        with self._session(self._asking) as session:
+            try:
+                yield session
+            except SQLAlchemyError as fault:
+                if not is_passing(fault):
+                    raise
+                raise _busy("asked", words_of(fault)) from fault
 
     @contextmanager
     def act(self, name: str, by: str, given: Mapping[str, Any]) -> Iterator[Session]:
         """A session for one act: all of it is kept, or none of it and the refusal with the values given.
 
-        What the tables themselves refuse becomes Conflict `recorded-meanwhile` or `database-busy`.
+        What the tables themselves refuse becomes Conflict `recorded-meanwhile` or `database-busy`; where the
+        connection was lost on the last step, and nobody can say what became of it, `perhaps-recorded`.
         """
-        with Session(self._writing, expire_on_commit=False) as session:
+        with self._in_turn(), self._session(self._writing) as session:
+            ending = False
             try:
                 yield session
+                session.flush()
+                ending = True
                 session.commit()
             except TrackerError as refused:
                 session.rollback()
@@ -69,7 +113,7 @@ class Database:
                 raise
             except IntegrityError as clash:
                 session.rollback()
-                if "unique" not in str(clash.orig).lower():
+                if not is_taken(clash):
                     raise
                 conflict = Conflict(
                     "recorded-meanwhile",
@@ -78,29 +122,45 @@ class Database:
                 )
                 self._keep(name, by, given, conflict)
                 raise conflict from clash
-            except OperationalError as busy:
+            except SQLAlchemyError as fault:
                 # A fault of ours must not pass for a busy disk.
-                if not any(word in str(busy.orig).lower() for word in PASSING):
+                if not is_passing(fault):
                     raise
-                raise Conflict(
-                    "database-busy",
-                    f"The season could not be written: {busy.orig}.",
-                    remedy="Nothing was recorded. Try again; if it stays so, look at the disk and who else writes.",
-                ) from busy
+                raise (
+                    _unsure(fault) if ending and is_lost(fault) else _busy("written", words_of(fault))
+                ) from fault
+
+    @contextmanager
+    def _in_turn(self) -> Iterator[None]:
+        if self.file is None:
+            yield
+            return
+        try:
+            with turn(self.file, BUSY_MS / 1000):
+                yield
+        except TurnDidNotCome:
+            raise _busy("written", "others have been writing all the while") from None
 
     def _keep(self, name: str, by: str, given: Mapping[str, Any], refused: TrackerError) -> None:
         # The refusal is said even where it cannot be kept: its words matter more than the note of it.
-        with suppress(OperationalError), Session(self._writing) as session:
+        with suppress(SQLAlchemyError), Session(self._writing) as session:
             keep_refusal(session, self.clock(), name, by, given, refused)
             session.commit()
 
-    def migrate(self) -> None:
-        """Bring the tables up to this program's version; does nothing where they are."""
+    def migrate(self, *, let: str | None = None) -> None:
+        """Bring the tables up to this program's version; does nothing where they are.
+
+        let: the account of a PostgreSQL that the pages run under, to be given its rights; those who have them
+        keep them. Raises NotFound `unknown-account`.
+        """
         # Alembic takes a while to import, and only this needs it.
         from tracker.storage.migrations import upgrade
 
         with self._writing.begin() as connection:
             upgrade(connection)
+            grants.let_again(connection)
+            if let is not None:
+                grants.let(connection, let)
 
     def check_version(self) -> None:
         """Nothing, if the tables are this program's; else NotFound `database-missing` or `database-version`."""
@@ -109,7 +169,7 @@ class Database:
         if found is None:
             raise NotFound(
                 "database-missing",
-                f"There is no season in {self.engine.url.render_as_string()}.",
+                f"There is no season in {self.shown}.",
                 remedy="Make one with `tracker init`, or name another with --database or TRACKER_DATABASE.",
             )
         if found != newest_version():
@@ -135,11 +195,43 @@ def _version(connection: Connection) -> str | None:
     return found
 
 
+def _busy(what: str, why: str) -> Conflict:
+    return Conflict(
+        "database-busy",
+        f"The season could not be {what}: {why}.",
+        remedy="Nothing was recorded. Try again; if it stays so, look at the disk and who else writes.",
+    )
+
+
+def _unsure(fault: SQLAlchemyError) -> Conflict:
+    return Conflict(
+        "perhaps-recorded",
+        f"The database went away just when this was to be recorded: {words_of(fault)}.",
+        remedy="Look whether it is there before you enter it again.",
+    )
+
+
+def _is_sqlite(engine: Engine) -> bool:
+    return engine.dialect.name == "sqlite"
+
+
+def _file(engine: Engine) -> Path | None:
+    """The file that the season is, or None where it is none of ours to look at."""
+    name = engine.url.database
+    in_file = _is_sqlite(engine) and name and not name.startswith((":", "file:"))
+    return Path(str(name)) if in_file else None
+
+
 def _engine(url: str) -> Engine:
-    engine = create_engine(url)
-    if engine.dialect.name == "sqlite":
+    address = make_url(url)
+    if address.get_backend_name() == "sqlite":
+        engine = create_engine(address)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    # A connection that died while it lay idle is found out and replaced before anybody is given it.
+    engine = create_engine(address, pool_size=POOL, max_overflow=MORE, pool_pre_ping=True)
+    event.listen(engine, "begin", _begin_server)
     return engine
 
 
@@ -153,5 +245,13 @@ def _prepare_sqlite(connection: Any, record: Any) -> None:
 
 
 def _begin_sqlite(connection: Connection) -> None:
-    writing = connection.get_execution_options().get("writing", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if _writes(connection) else "BEGIN")
+
+
+def _begin_server(connection: Connection) -> None:
+    if _writes(connection):
+        connection.exec_driver_sql(BEGIN_WRITING)
+
+
+def _writes(connection: Connection) -> bool:
+    return bool(connection.get_execution_options().get("writing", False))

@@ -74,7 +74,7 @@ class OvenPlace(Base):
     """One sack in one load; positions count from 1."""
 
     __tablename__ = "oven_place"
-    __table_args__ = (UniqueConstraint("load_id", "position"), UniqueConstraint("load_id", "sample_id"))
+    __table_args__ = (UniqueConstraint("load_id", "position"), UniqueConstraint("sample_id", "load_id"))
 
     id: Mapped[int] = mapped_column(primary_key=True)
     load_id: Mapped[int] = mapped_column(ForeignKey("oven_load.id"))

@@ -64,6 +64,11 @@ def party_names(session: Session) -> dict[str, str]:
     return {row.key: row.name for row in session.execute(select(PartyRow.key, PartyRow.name))}
 
 
+def party_numbers(session: Session) -> dict[str, int]:
+    """Each party's number by its key; what leaves the office names people by it."""
+    return {row.key: row.id for row in session.execute(select(PartyRow.key, PartyRow.id))}
+
+
 def producer_named(session: Session, name: str) -> Producer:
     """The producer of this name. Raises NotFound `unknown-producer`."""
     row = session.scalar(select(Producer).where(Producer.name == name))

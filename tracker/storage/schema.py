@@ -5,22 +5,50 @@ from __future__ import annotations
 from tracker.storage import (
     access,
     analysis,
+    bundles,
     coring,
     custody,
     equipment,
+    feeding,
     field,
     intake,
     kept,
+    log,
     lots,
+    messages,
     people,
+    released,
     results,
     runs,
+    search_words,
+    shares,
     tags,
 )
 from tracker.storage.base import Base
 
 METADATA = Base.metadata
-ROOMS = (kept, people, access, equipment, lots, coring, tags, custody, field, intake, analysis, runs, results)
+ROOMS = (
+    kept,
+    people,
+    bundles,
+    access,
+    equipment,
+    lots,
+    coring,
+    tags,
+    search_words,
+    custody,
+    log,
+    field,
+    intake,
+    analysis,
+    runs,
+    results,
+    feeding,
+    shares,
+    messages,
+    released,
+)
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
 APPEND_ONLY = (
@@ -52,4 +80,18 @@ APPEND_ONLY = (
     "field_answer",
     "tag_contest",
     "tag_settled",
+    "feed_version",
+    "group_version",
+    "result_link",
+    "token_change",
+    "opening",
+    "message_choice",
+    "message",
+    "message_fate",
+    "log_entry",
+    "log_node",
+    "log_head",
+    "kept_bundle",
+    "kept_paper",
+    "access_entry",
 )

@@ -22,9 +22,9 @@ from tracker.lookups.bench_queue import waiting
 from tracker.lookups.kept_refusals import parked_rows
 from tracker.lookups.result_files import result_files
 from tracker.lookups.runs import sources
+from tracker.steps.keep_upload import forget_upload, keep_upload, kept_upload
 from tracker.steps.preview_results import preview_results
 from tracker.steps.record_results import Taken, record_results, recording
-from tracker.web.lab import uploads
 from tracker.web.lab.door import door
 from tracker.web.shared.access import BENCH, for_roles
 from tracker.web.shared.season import acting, reading
@@ -59,7 +59,7 @@ def file_tried() -> str:
     name, content = _uploaded()
     with acting("try results", {"source": source, "file": name, "sheet": sheet}) as (session, act):
         preview = preview_results(session, source, name, content, act, sheet=sheet or None)
-    digest = uploads.keep(content)
+        digest = keep_upload(session, content, act.now)
     return render_template(
         "preview.html", preview=preview, digest=digest, name=name, source=source, sheet=sheet
     )
@@ -69,7 +69,8 @@ def file_tried() -> str:
 @for_roles(*BENCH)
 def file_taken() -> Any:
     """Take in the file that was looked at, if it still does what was shown."""
-    content = uploads.kept(request.form.get("sha256", ""))
+    with reading() as asking:
+        content = kept_upload(asking, request.form.get("sha256", ""))
     if whole(request.form.get("rows", "0"), field="rows") >= LONG:
         # Said already, so that the page that is sent piece by piece need not write the cookie.
         get_flashed_messages(with_categories=True)
@@ -82,7 +83,7 @@ def file_taken() -> Any:
     with acting("import results") as (session, act):
         taken = record_results(session, *_asked(content), act, sheet=request.form.get("sheet") or None)
         _require_as_shown(taken)
-    uploads.forget(taken.sha256)
+        forget_upload(session, taken.sha256)
     for words in taken.remarks:
         flash(words, "caution")
     flash(said(taken), "stop" if taken.held else "good")
@@ -96,10 +97,10 @@ def _stepwise(content: bytes, outcome: dict[str, Any]) -> Iterator[tuple[int, in
             sheet = request.form.get("sheet") or None
             taken = yield from recording(session, *_asked(content), act, sheet=sheet)
             _require_as_shown(taken)
+            forget_upload(session, taken.sha256)
     except TrackerError as refused:
         outcome["refused"] = refused
         return
-    uploads.forget(taken.sha256)
     outcome.update(words=said(taken), remarks=taken.remarks, held=taken.held)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from datetime import date
 from typing import Any
 
 from flask import Response, flash, redirect, render_template, request, url_for
@@ -17,7 +18,7 @@ from tracker.steps.release_results import release_results
 from tracker.web.lab.door import door
 from tracker.web.shared.access import BENCH, STAFF, for_roles
 from tracker.web.shared.moved import not_moved
-from tracker.web.shared.season import acting, reading, settings
+from tracker.web.shared.season import acting, now, reading, settings
 
 
 @door.get("/release/<code>")
@@ -26,7 +27,10 @@ def release(code: str) -> str:
     """What the report would say as things stand."""
     with reading() as session:
         sample = sample_named(session, code)
-        body, before = report_body(session, sample, settings()), latest_version(session, sample.id)
+        body, before = (
+            report_body(session, sample, settings(), on=_today()),
+            latest_version(session, sample.id),
+        )
         holds = way_of(session, sample).holds
         seen = last_entry(session, sample.id)
     version = before.version + 1 if before else 1
@@ -43,10 +47,21 @@ def released(code: str) -> Any:
     with acting("release") as (session, act):
         sample = sample_named(session, code)
         not_moved(session, sample.id, form.get("seen"))
-        body = report_body(session, sample, settings())
-        row = release_results(session, sample, body, act, reason=form.get("reason", ""))
+        body = report_body(session, sample, settings(), on=_today())
+        row = release_results(
+            session,
+            sample,
+            body,
+            act,
+            reason=form.get("reason", ""),
+            interpretation=bool(form.get("interpretation")),
+        )
     flash(f"Report {row.number} is issued.", "good")
     return redirect(url_for("lab.files"), 303)
+
+
+def _today() -> date:
+    return now().astimezone().date()
 
 
 @door.get("/reports/<number>.pdf")
@@ -56,7 +71,7 @@ def report(number: str) -> Response:
     with reading() as session:
         issued = report_numbered(session, number)
     file = io.BytesIO()
-    lot_report(file, issued.body)
+    lot_report(file, issued.body, issued.proof)
     answer = Response(file.getvalue(), content_type="application/pdf")
     answer.headers.set("Content-Disposition", "inline", filename=f"{issued.number}.pdf")
     return answer

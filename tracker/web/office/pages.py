@@ -1,11 +1,37 @@
-"""The office's pages: signing in, the first page, the people of the programme, and tags."""
+"""The office's pages: each module beside this one puts its own behind the door."""
 
 from __future__ import annotations
 
-from tracker.web.office import first, people, phones, sign_in, tags
+from tracker.web.office import (
+    exports,
+    first,
+    people,
+    phones,
+    producers,
+    programme,
+    rolls,
+    searching,
+    second_factor,
+    sign_in,
+    tags,
+    year,
+)
 from tracker.web.office.door import door
 
 # Importing a module puts its pages behind the door.
-MODULES = (first, sign_in, people, tags, phones)
+MODULES = (
+    first,
+    programme,
+    year,
+    searching,
+    sign_in,
+    second_factor,
+    people,
+    producers,
+    phones,
+    tags,
+    exports,
+    rolls,
+)
 
 __all__ = ["MODULES", "door"]

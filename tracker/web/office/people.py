@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from flask import (
     current_app,
@@ -14,9 +14,10 @@ from flask import (
 )
 
 from tracker.domain.custody import ROLES
-from tracker.lookups.access import accounts
+from tracker.lookups.access import accounts, comings
 from tracker.lookups.lots import parties
 from tracker.steps.add_people import add_party
+from tracker.steps.note_access import LET_IN, LINK_MADE, SHUT_OUT, note_access
 from tracker.steps.sign_in import (
     make_account,
     make_reset,
@@ -24,7 +25,13 @@ from tracker.steps.sign_in import (
 )
 from tracker.web.office.door import door
 from tracker.web.shared.access import LEAD, for_roles
+from tracker.web.shared.noted import here
 from tracker.web.shared.season import acting, reading, settings
+
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
+    from tracker.domain.custody import Act
 
 
 @door.get("/people")
@@ -48,6 +55,7 @@ def people_added() -> Any:
             doing, key=form.get("key", ""), name=form.get("name", ""), role=form.get("role", ""), now=act.now
         )
         token = make_account(doing, form["key"], act.by.key, act.now)
+        _link_noted(doing, act, form["key"])
     return _link_told(token, form.get("name", ""))
 
 
@@ -57,6 +65,7 @@ def invited(key: str) -> Any:
     """Invite somebody the programme knows."""
     with acting("invite") as (doing, act):
         token = make_account(doing, key, act.by.key, act.now)
+        _link_noted(doing, act, key)
     return _link_told(token, key)
 
 
@@ -66,6 +75,7 @@ def reset(key: str) -> Any:
     """A link by which somebody sets a new password."""
     with acting("reset link") as (doing, act):
         token = make_reset(doing, key, act.by.key, act.now)
+        _link_noted(doing, act, key)
     return _link_told(token, key)
 
 
@@ -76,8 +86,22 @@ def active(key: str) -> Any:
     wanted = request.form.get("active") == "yes"
     with acting("let in" if wanted else "shut out") as (doing, act):
         set_active(doing, key, wanted, act.now)
+        note_access(doing, act.now, LET_IN if wanted else SHUT_OUT, key, here(), f"by {act.by.key}")
     flash(f"{key} {'may sign in again' if wanted else 'is signed out and may not sign in'}.", "good")
     return redirect(url_for("office.people"), 303)
+
+
+@door.get("/people/comings")
+@for_roles(*LEAD)
+def comings_page() -> str:
+    """Who came in, went out and was turned away."""
+    with reading() as found_in:
+        found = comings(found_in)
+    return render_template("comings.html", comings=found)
+
+
+def _link_noted(doing: Session, act: Act, key: str) -> None:
+    note_access(doing, act.now, LINK_MADE, key, here(), f"by {act.by.key}")
 
 
 def _link_told(token: str, name: str) -> str:

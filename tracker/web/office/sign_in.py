@@ -15,19 +15,25 @@ from flask import (
     url_for,
 )
 
-from tracker.steps.sign_in import (
-    attempts_as,
-    note_attempt,
-    refuse_if_tried_too_often,
-    sign_in,
-    sign_out,
-    use_link,
+from tracker.errors import Refused
+from tracker.lookups.access import is_ours
+from tracker.steps.note_access import (
+    NOT_LET_IN,
+    PASSWORD_SET,
+    SIGNED_IN,
+    SIGNED_OUT,
+    WRONG_CODE,
+    note_access,
 )
+from tracker.steps.second_factor import WrongCode
+from tracker.steps.sign_in import attempts_as, sign_in, sign_out, use_link
 from tracker.web.office.door import door
-from tracker.web.shared.access import EVERYONE, STAFF, for_roles, person
+from tracker.web.shared.access import EVERYONE, STAFF, for_roles, person, without_factor
 from tracker.web.shared.back import own
 from tracker.web.shared.guard import cookie_name
+from tracker.web.shared.noted import noted
 from tracker.web.shared.season import now, reading, season
+from tracker.web.shared.tries import count_try, refuse_too_many
 
 SHIFT_SECONDS = 12 * 3600
 
@@ -46,13 +52,32 @@ def sign_in_now() -> Any:
     key, password = request.form.get("name", "").strip().lower(), request.form.get("password", "")
     here = str(request.remote_addr)
     # The name alone is counted more generously, or a stranger could shut anybody out from where he sits.
-    _count_try(
+    count_try(
         "sign in", {f"{attempts_as(key)} from {here}": 10, attempts_as(key): 100, f"sign in from {here}": 60}
     )
-    with season().act("sign in", "", {"from": here}) as doing:
-        token = sign_in(doing, key, password, now())
-        # Whoever was signed in on this device before is so no more.
-        sign_out(doing, request.cookies.get(cookie_name(), ""), now())
+    codes = {f"{attempts_as(key)} code": 10}
+    refuse_too_many(codes)
+    try:
+        with season().act("sign in", "", {"from": here}) as doing:
+            token = sign_in(
+                doing,
+                key,
+                password,
+                now(),
+                code=request.form.get("code", ""),
+                key=str(current_app.secret_key),
+            )
+            # Whoever was signed in on this device before is so no more.
+            sign_out(doing, request.cookies.get(cookie_name(), ""), now())
+            note_access(doing, now(), SIGNED_IN, key, here)
+    except WrongCode:
+        # Whoever comes so far knows the password; his tries are counted wherever he tries from.
+        _refused(key, WRONG_CODE)
+        count_try("sign in", codes)
+        raise
+    except Refused:
+        _refused(key, NOT_LET_IN)
+        raise
     then = own(session.get("then"), url_for("office.first_page"))
     session.clear()
     answer = make_response(redirect(then, 303))
@@ -63,23 +88,22 @@ def sign_in_now() -> Any:
     return answer
 
 
-def _count_try(name: str, tries: dict[str, int]) -> None:
-    """Count a try under each key, whatever becomes of it; one too many is refused, and not even kept."""
+def _refused(name: str, why: str) -> None:
+    """Note a refusal; of what was typed as a name only that it is one of ours."""
     with reading() as found_in:
-        for key, most in tries.items():
-            refuse_if_tried_too_often(found_in, key, now(), most)
-    with season().act(name, "", {}) as counting:
-        for key, most in tries.items():
-            note_attempt(counting, key, now(), most)
+        ours = is_ours(found_in, name)
+    noted(why, who=name if ours else "")
 
 
 @door.post("/sign-out")
 @for_roles(*STAFF)
+@without_factor
 def sign_out_now() -> Any:
     """End this sign-in on the server and on the device."""
     token = request.cookies.get(cookie_name(), "")
     with season().act("sign out", person().key, {}) as doing:
         sign_out(doing, token, now())
+        note_access(doing, now(), SIGNED_OUT, person().key, str(request.remote_addr))
     session.clear()
     answer = make_response(redirect(url_for("office.sign_in_page"), 303))
     secure = bool(current_app.config["SESSION_COOKIE_SECURE"])
@@ -98,8 +122,9 @@ def link_page(token: str) -> str:
 @for_roles(*EVERYONE)
 def link_used(token: str) -> Any:
     """Set the password by the link, once."""
-    _count_try("link", {f"link from {request.remote_addr}": 30})
+    count_try("link", {f"link from {request.remote_addr}": 30})
     with season().act("set a password", "", {"from": str(request.remote_addr)}) as doing:
         key = use_link(doing, token, request.form.get("password", ""), now())
+        note_access(doing, now(), PASSWORD_SET, key, str(request.remote_addr))
     flash(f"The password is set. Your name here is {key}.", "good")
     return redirect(url_for("office.sign_in_page"), 303)

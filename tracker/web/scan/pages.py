@@ -11,12 +11,16 @@ from tracker.domain.scan_text import resolve, tag_prefix
 from tracker.errors import Refused
 from tracker.lookups.find import sample_ever_named
 from tracker.lookups.sample_way import way_of
-from tracker.lookups.tag_owner import TagOwner, stub_owner, tag_owner
+from tracker.lookups.tag_owner import TagOwner, tag_owner
 from tracker.papers.way import svg
 from tracker.web.shared.access import EVERYONE, LAB, STAFF, for_roles, signed_in
 from tracker.web.shared.season import reading, settings
+from tracker.web.shared.tries import guesses_counted
 
 door = Blueprint("scan", __name__, template_folder="templates")
+
+# So many tags that are none of ours a stranger tries from one address in a quarter of an hour, and no more.
+GUESSES = 60
 
 # Where the act of a sample in this state is done.
 _ACT = {
@@ -35,18 +39,19 @@ _ACT = {
 @door.get("/t/<path:scanned>")
 @for_roles(*EVERYONE)
 def opened(scanned: str) -> Any:
-    """Whatever a QR or a scanner brings. Staff land on the act, producers on their lot, strangers on a sentence."""
+    """Whatever a QR or a scanner brings. Staff land on the act, strangers on a sentence; a stub is another door's."""
     base = settings().base_url
     # What stands behind our own /T/ is a code or a token; a whole address stands there where a scanner was typed.
-    found = resolve(scanned if "/" in scanned.rstrip("/") else tag_prefix(base) + scanned, base)
-    with reading() as session:
-        owner = (stub_owner if found.kind == "token" else tag_owner)(session, found.value)
+    with guesses_counted(GUESSES):
+        found = resolve(scanned if "/" in scanned.rstrip("/") else tag_prefix(base) + scanned, base)
+        if found.kind == "token":
+            return redirect(url_for("producer.page", stub=found.value), 303)
+        with reading() as session:
+            owner = tag_owner(session, found.value)
     here = signed_in()
     if here is None:
-        page = "stub.html" if found.kind == "token" else "stranger.html"
-        return render_template(page, owner=owner, quiet=True)
-    # The stub is the producer's part: it shows the way, and is no proof that the bag is at hand.
-    if here.role not in LAB or found.kind == "token":
+        return render_template("stranger.html", owner=owner, quiet=True)
+    if here.role not in LAB:
         return redirect(url_for("scan.way", text=owner.code), 303)
     return redirect(_act(owner), 303)
 

@@ -34,6 +34,17 @@ def as_json(view: View) -> View:
     return view
 
 
+def without_factor(view: View) -> View:
+    """Open a view to those too who have still to set up the second factor that the programme wants of them."""
+    view.without_factor = True  # type: ignore[attr-defined]
+    return view
+
+
+def may_owe(view: Any) -> bool:
+    """Whether the view is open to somebody without a second factor: what is for anyone, and what sets it up."""
+    return "anyone" in getattr(view, "roles", ()) or bool(getattr(view, "without_factor", False))
+
+
 def signed_in() -> Party | None:
     """Whoever is signed in on this device, if anybody is."""
     found: Party | None = g.get("party")

@@ -10,8 +10,10 @@ from flask_wtf.csrf import CSRFProtect
 
 from tracker.errors import Refused, TrackerError
 from tracker.lookups.access import signed_in as signed_in_by
+from tracker.steps.note_access import NOT_ALLOWED
 from tracker.steps.sign_in import still_here
-from tracker.web.shared.access import may, signed_in
+from tracker.web.shared.access import may, may_owe, signed_in
+from tracker.web.shared.noted import noted
 from tracker.web.shared.season import now, reading, season
 
 COOKIE, SAFE_COOKIE = "tracker", "__Host-tracker"
@@ -40,14 +42,14 @@ def cookie_name() -> str:
 
 def _who() -> None:
     token = request.cookies.get(cookie_name())
-    g.party = None
+    g.party, g.owes_factor = None, False
     if not token or request.endpoint == "static":
         return
     with reading() as found_in:
         found = signed_in_by(found_in, token, now())
     if found is None:
         return
-    g.party = found.party
+    g.party, g.owes_factor = found.party, found.owes_factor
     if found.stale:
         # A page is not kept from anybody because this note could not be written.
         with suppress(TrackerError), season().act("still here", found.party.key, {}) as writing:
@@ -59,7 +61,7 @@ def _roles() -> Any:
         return None
     view = current_app.view_functions[str(request.endpoint)]
     if may(view):
-        return None
+        return _factor_first(view)
     if signed_in() is None and request.method == "GET" and not getattr(view, "as_json", False):
         session["then"] = request.full_path.rstrip("?")
         return redirect(url_for("office.sign_in_page"), 303)
@@ -67,10 +69,24 @@ def _roles() -> Any:
         raise Refused(
             "sign-in-needed", "Nobody is signed in on this device.", remedy="Sign in, then do it again."
         )
+    noted(NOT_ALLOWED, about=f"{request.method} {request.endpoint}")
     raise Refused(
         "not-allowed",
         "This page is not for your role.",
         remedy="Somebody with the right does it under his name.",
+    )
+
+
+def _factor_first(view: Any) -> Any:
+    """Nothing, unless the programme wants a second factor of whoever is here and there is none yet."""
+    if not g.owes_factor or may_owe(view):
+        return None
+    if request.method == "GET":
+        return redirect(url_for("office.second_factor"), 303)
+    raise Refused(
+        "second-factor-needed",
+        "Your sign-in needs a second factor before anything is entered.",
+        remedy="Set it up first; it takes a minute with a phone.",
     )
 
 

@@ -23,11 +23,24 @@ def masked(text: str) -> str:
     return text
 
 
+def on_one_line(text: str) -> str:
+    """The text with every control character written out, so that nothing in it can begin a line of its own."""
+    return "".join(one if one.isprintable() else f"\\u{ord(one):04x}" for one in text)
+
+
 class MaskingFormatter(logging.Formatter):
-    """Masks whatever is logged, a traceback too."""
+    """Masks whatever is logged, a traceback too; one line a message, its time in UTC (OWASP ASVS 5.0.0, 16.2.2)."""
+
+    converter = time.gmtime  # type: ignore[assignment]
+    default_time_format = "%Y-%m-%dT%H:%M:%S"
+    default_msec_format = "%s.%03dZ"
 
     def format(self, record: logging.LogRecord) -> str:
         return masked(super().format(record))
+
+    def formatMessage(self, record: logging.LogRecord) -> str:
+        record.message = on_one_line(record.message)
+        return super().formatMessage(record)
 
 
 def log_requests(app: Flask) -> None:

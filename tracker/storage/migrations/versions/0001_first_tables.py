@@ -208,7 +208,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(["sample_id"], ["sample.id"], name=op.f("fk_oven_place_sample_id_sample")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_oven_place")),
         sa.UniqueConstraint("load_id", "position", name=op.f("uq_oven_place_load_id")),
-        sa.UniqueConstraint("load_id", "sample_id", name=op.f("uq_oven_place_load_id")),
+        sa.UniqueConstraint("sample_id", "load_id", name=op.f("uq_oven_place_sample_id")),
     )
     with op.batch_alter_table("oven_place", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_oven_place_sample_id"), ["sample_id"], unique=False)

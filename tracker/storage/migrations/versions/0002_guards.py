@@ -1,6 +1,6 @@
 """Guards: the database itself refuses to change or take away what is observed or has happened."""
 
-from alembic import op
+from tracker.storage.migrations.guards import only_grows
 
 revision = "0002"
 down_revision = "0001"
@@ -25,13 +25,4 @@ APPEND_ONLY = (
 
 
 def upgrade() -> None:
-    if op.get_bind().dialect.name != "sqlite":
-        raise NotImplementedError(
-            "the guards are written for SQLite; see docs/decisions for the server database"
-        )
-    for table in APPEND_ONLY:
-        for change in ("update", "delete"):
-            op.execute(
-                f"create trigger {table}_no_{change} before {change} on {table} "
-                f"begin select raise(abort, '{table} only grows'); end"
-            )
+    only_grows(*APPEND_ONLY)

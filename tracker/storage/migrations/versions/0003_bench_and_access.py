@@ -1,7 +1,9 @@
-"""Who may sign in, what was taken back, balances and their checks, instrument runs and check samples."""
+"""Who may sign in, what was taken back, balances and their checks, instrument runs, check samples, uploads."""
 
 import sqlalchemy as sa
 from alembic import op
+
+from tracker.storage.migrations.guards import only_grows
 
 revision = "0003"
 down_revision = "0002"
@@ -33,6 +35,13 @@ def upgrade() -> None:
     with op.batch_alter_table("attempt", schema=None) as batch_op:
         batch_op.create_index("ix_attempt_key_at", ["key", "at"], unique=False)
 
+    op.create_table(
+        "upload",
+        sa.Column("sha256", sa.Text(), nullable=False),
+        sa.Column("content", sa.LargeBinary(), nullable=False),
+        sa.Column("at", sa.DateTime(), nullable=False),
+        sa.PrimaryKeyConstraint("sha256", name=op.f("pk_upload")),
+    )
     op.create_table(
         "account",
         sa.Column("id", sa.Integer(), nullable=False),
@@ -239,9 +248,4 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_photo_event_id"), ["event_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_photo_sha256"), ["sha256"], unique=False)
 
-    for table in APPEND_ONLY:
-        for change in ("update", "delete"):
-            op.execute(
-                f"create trigger {table}_no_{change} before {change} on {table} "
-                f"begin select raise(abort, '{table} only grows'); end"
-            )
+    only_grows(*APPEND_ONLY)

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from tracker.storage.migrations.guards import only_grows
+
 revision = "0004"
 down_revision = "0003"
 branch_labels = None
@@ -117,9 +119,4 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_tag_settled_sample_id"), ["sample_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_tag_settled_tag_id"), ["tag_id"], unique=False)
 
-    for table in APPEND_ONLY:
-        for change in ("update", "delete"):
-            op.execute(
-                f"create trigger {table}_no_{change} before {change} on {table} "
-                f"begin select raise(abort, '{table} only grows'); end"
-            )
+    only_grows(*APPEND_ONLY)

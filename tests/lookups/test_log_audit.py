@@ -1,0 +1,400 @@
+"""Every way to tamper with the record, and what the audit says of it: with the season alone, and with heads outside.
+
+The attacks are made with plain SQL on the file, the guards taken off before and put back after, as somebody with the
+disk would. What cannot be seen is asserted too, because docs/custody.md says so.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from sqlalchemy import select
+
+from tests.makers import act, at, make_dried, make_received
+from tracker.domain.canonical import canonical
+from tracker.domain.log_entry import entry_of, seal, words_of
+from tracker.domain.signed_head import Head, PublicKey, read_head
+from tracker.domain.tree import Edge, consistency, is_consistent, leaf_hash
+from tracker.files.key_file import KeyFile
+from tracker.lookups.log_audit import Audit, audit
+from tracker.steps.weigh_in import weigh
+from tracker.storage.custody import EventRow
+from tracker.storage.engine import Database
+from tracker.storage.log import happened, keep_entry, node, previous_leaf
+
+
+@dataclass
+class Log:
+    """A season with a signed log: its file, its key, and the two heads that somebody outside has."""
+
+    path: Path
+    key_file: KeyFile
+    outside: list[tuple[str, Head]]
+
+    @property
+    def keys(self) -> list[PublicKey]:
+        key = self.key_file.key()
+        assert key is not None
+        return list(key.known)
+
+    def audited(self, *, outside: bool = False) -> Audit:
+        season = Database(f"sqlite:///{self.path}")
+        with season.read() as session:
+            found = audit(session, self.keys, self.outside if outside else ())
+        season.close()
+        return found
+
+    def whats(self, *, outside: bool = False) -> set[str]:
+        return {fault.what for fault in self.audited(outside=outside).faults}
+
+
+@pytest.fixture(scope="module")
+def log_template(season_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Four samples, one of them newer than the last head; heads signed at every hand-over."""
+    folder = tmp_path_factory.mktemp("log")
+    path = Path(shutil.copy(season_template, folder / "season.db"))
+    key_file = KeyFile(folder / "log.key")
+    key_file.make("hay.example")
+    season = Database(f"sqlite:///{path}", clock=lambda: at(0), key_file=key_file)
+    for field in ("Hill", "Bottom", "Brook"):
+        with season.act("make", "tove", {}) as session:
+            make_dried(session, field=field, load=field)
+    with season.act("make", "tove", {}) as session:
+        sample = make_received(session, field="Long field")
+        weigh(session, sample, "tare", "18.6", act(session, "carl", 250), balance="B1")
+        weigh(session, sample, "fresh", "268.6", act(session, "carl", 251), balance="B1")
+    season.close()
+    return folder
+
+
+@pytest.fixture
+def log(log_template: Path, tmp_path: Path) -> Log:
+    folder = Path(shutil.copytree(log_template, tmp_path / "log"))
+    with closing(sqlite3.connect(folder / "season.db")) as raw:
+        notes = [note for (note,) in raw.execute("select note from log_head order by size")]
+    printed = [read_head(notes[len(notes) // 3]), read_head(notes[-1])]
+    return Log(
+        folder / "season.db",
+        KeyFile(folder / "log.key"),
+        [("report 1", printed[0]), ("report 2", printed[1])],
+    )
+
+
+class Attack:
+    """Somebody at the disk: the guards are off, and whatever he does is kept."""
+
+    def __init__(self, raw: sqlite3.Connection) -> None:
+        self.raw = raw
+
+    def entries(self) -> list[tuple[int, str]]:
+        return self.raw.execute("select seq, entry from log_entry order by seq").fetchall()
+
+    def weight(self, *, newest: bool = False) -> int:
+        """The entry of the first fresh weight, or of the newest."""
+        order = "desc" if newest else "asc"
+        wanted = f"select seq from event where kind = 'fresh weighed' order by seq {order} limit 1"
+        (seq,) = self.raw.execute(wanted).fetchone()
+        return int(seq)
+
+    def edit_weight(self, seq: int) -> None:
+        """The event's weight and the table's, both with the same new figure."""
+        (data,) = self.raw.execute("select data from event where seq = ?", (seq,)).fetchone()
+        changed = {**json.loads(data), "grams": "248.6"}
+        text = json.dumps(changed, sort_keys=True, separators=(",", ":"))
+        self.raw.execute("update event set data = ? where seq = ?", (text, seq))
+        self.raw.execute(
+            "update weighing set grams = '248.6' where event_id = (select event_id from event where seq = ?)",
+            (seq,),
+        )
+
+    def delete(self, seq: int) -> None:
+        self.raw.execute(
+            "delete from weighing where event_id = (select event_id from event where seq = ?)", (seq,)
+        )
+        self.raw.execute("delete from event where seq = ?", (seq,))
+        self.raw.execute("delete from log_entry where seq = ?", (seq,))
+        self.raw.execute("delete from entry_salt where seq = ?", (seq,))
+
+    def renumber(self) -> None:
+        """The entries numbered without holes again, lowest first."""
+        for table in ("event", "log_entry", "entry_salt"):
+            kept = [seq for (seq,) in self.raw.execute(f"select seq from {table} order by seq")]
+            for new, old in enumerate(kept, start=1):
+                if new != old:
+                    self.raw.execute(f"update {table} set seq = ? where seq = ?", (new, old))
+
+    def insert_before(self, seq: int) -> None:
+        """An event that never was, with everything after it moved on by one."""
+        for table in ("event", "log_entry", "entry_salt"):
+            (last,) = self.raw.execute(f"select max(seq) from {table}").fetchone()
+            for old in range(last, seq - 1, -1):
+                self.raw.execute(f"update {table} set seq = ? where seq = ?", (old + 1, old))
+        names = [row[1] for row in self.raw.execute("pragma table_info(event)")]
+        copied = ["?" if name in ("seq", "event_id") else f'"{name}"' for name in names]
+        quoted = ", ".join(f'"{name}"' for name in names)
+        self.raw.execute(
+            f"insert into event ({quoted}) select {', '.join(copied)} from event where seq = ?",
+            (seq, "00000000-0000-4000-8000-000000000001", seq + 1),
+        )
+        self.raw.execute("insert into log_entry select ?, entry from log_entry where seq = ?", (seq, seq + 1))
+        self.raw.execute(
+            "insert into entry_salt select ?, salt from entry_salt where seq = ?", (seq, seq + 1)
+        )
+
+    def swap(self, one: int, other: int) -> None:
+        for table in ("event", "log_entry", "entry_salt"):
+            for old, new in ((one, -1), (other, one), (-1, other)):
+                self.raw.execute(f"update {table} set seq = ? where seq = ?", (new, old))
+
+    def cut(self, after: int, *, heads: bool) -> None:
+        for table in ("event", "log_entry", "entry_salt"):
+            self.raw.execute(f"delete from {table} where seq > ?", (after,))
+        for table in ("weighing", "analysis", "report_version", "photo"):
+            self.raw.execute(f"delete from {table} where event_id not in (select event_id from event)")
+        if heads:
+            self.raw.execute("delete from log_head where size > ?", (after,))
+
+    def wipe_tree(self) -> None:
+        self.raw.execute("delete from log_node")
+
+
+@pytest.fixture
+def attack(log: Log) -> Iterator[Attack]:
+    """The season's file opened by a stranger; the guards are put back when he leaves."""
+    raw = sqlite3.connect(log.path, isolation_level=None)
+    guards = [sql for (sql,) in raw.execute("select sql from sqlite_master where type = 'trigger'")]
+    for sql in guards:
+        name = re.search(r"create trigger (\S+)", sql, re.IGNORECASE)
+        assert name is not None
+        raw.execute(f"drop trigger {name.group(1)}")
+    yield Attack(raw)
+    for sql in guards:
+        raw.execute(sql)
+    raw.close()
+
+
+def rehash(log: Log) -> None:
+    """What an attacker who knows the program does next: every entry and the whole tree made anew from the events.
+
+    He keeps the salts, so that what he left alone gets the entries it had.
+    """
+    with closing(sqlite3.connect(log.path, isolation_level=None)) as raw:
+        salts = dict(raw.execute("select seq, salt from entry_salt").fetchall())
+        for table in ("log_entry", "log_node", "entry_salt"):
+            raw.execute(f"delete from {table}")
+    season = Database(f"sqlite:///{log.path}")
+    tree = Edge()
+    with season.act("rehash", "", {}) as session:
+        for row in session.scalars(select(EventRow).order_by(EventRow.seq)).all():
+            event = happened(session, row)
+            salt = salts.get(row.seq, b"a new salt")
+            text = canonical(entry_of(event, seal(salt, words_of(event)), previous_leaf(session, row)))
+            keep_entry(session, row.seq, text.decode(), salt, tree.add(leaf_hash(text)))
+    season.close()
+
+
+def resign(log: Log) -> None:
+    """And one who has the key too: every head signed anew over what stands there now."""
+    key = log.key_file.key()
+    assert key is not None
+    with closing(sqlite3.connect(log.path, isolation_level=None)) as raw:
+        entries = [text.encode() for (text,) in raw.execute("select entry from log_entry order by seq")]
+        tree, roots = Edge(), {}
+        for text in entries:
+            tree.add(leaf_hash(text))
+            roots[tree.size] = tree.root()
+        for row, size in raw.execute("select id, size from log_head").fetchall():
+            if size in roots:
+                raw.execute(
+                    "update log_head set note = ? where id = ?", (str(key.signed(size, roots[size])), row)
+                )
+
+
+def last_signed(log: Log) -> int:
+    with closing(sqlite3.connect(log.path)) as raw:
+        (size,) = raw.execute("select max(size) from log_head").fetchone()
+    return int(size)
+
+
+def test_a_log_nobody_touched_is_clean(log: Log) -> None:
+    found = log.audited(outside=True)
+    assert found.faults == []
+    assert found.entries > 50 and found.heads >= 8 and found.outside == 2
+    assert found.signed == last_signed(log)
+    assert found.unsigned == 2
+
+
+def test_an_edited_weight_shows(log: Log, attack: Attack) -> None:
+    attack.edit_weight(attack.weight())
+    assert "entry" in log.whats() and "entry" in log.whats(outside=True)
+
+
+def test_a_weight_edited_in_the_table_of_weighings_alone_shows(log: Log, attack: Attack) -> None:
+    seq = attack.weight()
+    attack.raw.execute(
+        "update weighing set grams = '248.6' where event_id = (select event_id from event where seq = ?)",
+        (seq,),
+    )
+    (fault,) = log.audited().faults
+    assert (fault.what, fault.seq) == ("table", seq)
+
+
+def test_an_edited_weight_with_every_row_hashed_anew_shows(log: Log, attack: Attack) -> None:
+    attack.edit_weight(attack.weight())
+    rehash(log)
+    assert log.whats() == {"rewritten"} == log.whats(outside=True)
+
+
+def test_a_deleted_row_shows(log: Log, attack: Attack) -> None:
+    attack.delete(attack.weight())
+    assert "entries missing" in log.whats() and "entries missing" in log.whats(outside=True)
+
+
+def test_a_deleted_row_with_the_rest_renumbered_and_hashed_anew_shows(log: Log, attack: Attack) -> None:
+    attack.delete(attack.weight())
+    attack.renumber()
+    rehash(log)
+    assert "rewritten" in log.whats() and "rewritten" in log.whats(outside=True)
+
+
+def test_a_row_put_in_between_with_the_rest_renumbered_and_hashed_anew_shows(
+    log: Log, attack: Attack
+) -> None:
+    attack.insert_before(attack.weight())
+    rehash(log)
+    assert "rewritten" in log.whats() and "rewritten" in log.whats(outside=True)
+
+
+def test_two_rows_swapped_and_hashed_anew_show(log: Log, attack: Attack) -> None:
+    seq = attack.weight()
+    attack.swap(seq, seq + 1)
+    rehash(log)
+    assert log.whats() == {"rewritten"} == log.whats(outside=True)
+
+
+def test_a_tail_cut_off_shows_because_a_head_counts_more(log: Log, attack: Attack) -> None:
+    attack.cut(last_signed(log) - 1, heads=False)
+    rehash(log)
+    assert log.whats() == {"entries missing"} == log.whats(outside=True)
+
+
+def test_a_tail_cut_off_with_its_heads_shows_only_beside_a_head_from_outside(
+    log: Log, attack: Attack
+) -> None:
+    size = log.outside[0][1].size
+    attack.cut(size, heads=True)
+    rehash(log)
+    assert log.whats() == set(), "the honest limit: with the season alone this cannot be seen"
+    assert log.whats(outside=True) == {"entries missing"}
+
+
+def test_a_row_newer_than_the_last_head_edited_and_hashed_anew_does_not_show(
+    log: Log, attack: Attack
+) -> None:
+    seq = attack.weight(newest=True)
+    assert seq > last_signed(log)
+    attack.edit_weight(seq)
+    rehash(log)
+    assert log.whats() == set(), "the honest limit: nobody has signed it yet"
+    assert log.whats(outside=True) == set()
+    assert log.audited().unsigned == 2, "which is why the audit says how many are not signed"
+
+
+def test_everything_signed_anew_with_a_stolen_key_shows_only_beside_a_head_from_outside(
+    log: Log, attack: Attack
+) -> None:
+    attack.edit_weight(attack.weight())
+    rehash(log)
+    resign(log)
+    assert log.whats() == set(), "the honest limit: whoever has the key can sign a forgery"
+    assert log.whats(outside=True) == {"rewritten"}
+
+
+def test_a_tree_that_was_tampered_with_shows(log: Log, attack: Attack) -> None:
+    attack.raw.execute("update log_node set hash = zeroblob(32) where number = 4")
+    (fault,) = log.audited().faults
+    assert (fault.what, fault.seq) == ("tree", 3)
+
+
+def test_a_hash_too_many_shows(log: Log, attack: Attack) -> None:
+    attack.raw.execute("insert into log_node values (100001, zeroblob(32))")
+    assert log.whats() == {"tree"}
+
+
+def test_a_head_signed_by_somebody_elses_key_shows(log: Log, attack: Attack, tmp_path: Path) -> None:
+    stranger = KeyFile(tmp_path / "stranger.key").make("hay.example")
+    (size, note) = attack.raw.execute("select size, note from log_head order by size limit 1").fetchone()
+    forged = stranger.signed(size, read_head(note).root)
+    attack.raw.execute("update log_head set note = ? where size = ?", (str(forged), size))
+    assert log.whats() == {"signature"}
+
+
+def test_a_head_that_is_no_head_shows(log: Log, attack: Attack) -> None:
+    attack.raw.execute("update log_head set note = 'trust me' where id = 1")
+    assert log.whats() == {"head"}
+
+
+def test_words_whose_proof_is_gone_show_unless_an_event_says_why(log: Log, attack: Attack) -> None:
+    attack.raw.execute("delete from entry_salt where seq = 3")
+    (fault,) = log.audited().faults
+    assert (fault.what, fault.seq) == ("words", 3)
+
+
+def test_an_edited_word_shows_as_much_as_an_edited_figure(log: Log, attack: Attack) -> None:
+    attack.raw.execute("update event set note = 'nothing happened' where seq = 5")
+    (fault,) = log.audited().faults
+    assert (fault.what, fault.seq) == ("entry", 5)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("kind", "lost"),
+        ("event_id", "another"),
+        ("occurred_at", "2026-06-20 15:00:00.000000"),
+        ("occurred_offset", 0),
+        ("device_at", "2026-06-20T15:00:00+00:00"),
+        ("recorded_at", "2026-06-20 15:00:00.000000"),
+        ("by", "ulf"),
+        ("role", "lead"),
+        ("device", "another phone"),
+        ("late_reason", "forgotten"),
+        ("data", "{}"),
+        ("sample_id", None),
+        ("lot_id", None),
+    ],
+)
+def test_no_column_of_an_event_can_change_unseen(
+    log: Log, attack: Attack, column: str, value: object
+) -> None:
+    (seq,) = attack.raw.execute("select min(seq) from event where kind = 'sealed'").fetchone()
+    attack.raw.execute(f'update event set "{column}" = ? where seq = ?', (value, seq))
+    faults = log.audited().faults
+    assert ("entry", seq) in {(fault.what, fault.seq) for fault in faults}
+
+
+def test_every_column_of_an_event_was_tried() -> None:
+    tried = {
+        mark.args[1][at][0]
+        for mark in test_no_column_of_an_event_can_change_unseen.pytestmark  # type: ignore[attr-defined]
+        for at in range(len(mark.args[1]))
+    }
+    # seq is the order itself (swapped above), note the words above, and a tag is in the item of a tag's own life.
+    assert {column.name for column in EventRow.__table__.columns} - tried == {"seq", "note", "tag_id"}
+
+
+def test_two_printed_heads_prove_to_anybody_that_the_log_only_grew(log: Log) -> None:
+    (_, older), (_, newer) = log.outside
+    season = Database(f"sqlite:///{log.path}")
+    with season.read() as session:
+        path = consistency(older.size, newer.size, lambda number: node(session, number))
+    season.close()
+    assert is_consistent(older.size, newer.size, path, older.root, newer.root)

@@ -1,0 +1,66 @@
+"""When an answer is to be expected, from how long the programme's own samples took."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+# Fewer finished samples than this say nothing about the next one.
+LEAST = 5
+
+
+@dataclass(frozen=True)
+class Turnaround:
+    """How long samples took from a station to their report: half of them at most `usual`, nine of ten `slow`.
+
+    records: how many samples that rests on.
+    """
+
+    station: str
+    records: int
+    usual: timedelta
+    slow: timedelta
+
+
+@dataclass(frozen=True)
+class Expected:
+    """When a sample should be ready. usual, slow: days of the office's calendar; late: slow has passed."""
+
+    usual: date
+    slow: date
+    records: int
+    station: str
+    late: bool
+
+
+def turnaround(station: str, spans: Sequence[timedelta]) -> Turnaround | None:
+    """Median and 90th centile of the spans by nearest rank; None where there are too few.
+
+    Nearest rank: the smallest span that at least that share of them does not exceed (ISO 3534-1 speaks of the
+    p-quantile of a sample; the rank's definition is the usual one, from memory). Each is a span that really was.
+    """
+    ordered = sorted(spans)
+    if len(ordered) < LEAST:
+        return None
+    return Turnaround(station, len(ordered), _ranked(ordered, 50), _ranked(ordered, 90))
+
+
+def _ranked(ordered: Sequence[timedelta], percent: int) -> timedelta:
+    rank = -(-percent * len(ordered) // 100)
+    return ordered[rank - 1]
+
+
+def expected(took: Turnaround, reached: datetime, now: datetime) -> Expected:
+    """When a sample that reached the station then should be ready, seen from now; no date that is past.
+
+    Both moments are aware, and the days are those of now's offset.
+    """
+    usual, slow = (max(reached + span, now) for span in (took.usual, took.slow))
+    return Expected(
+        usual.astimezone(now.tzinfo).date(),
+        slow.astimezone(now.tzinfo).date(),
+        took.records,
+        took.station,
+        now > reached + took.slow,
+    )

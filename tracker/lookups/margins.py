@@ -1,0 +1,104 @@
+"""Every value of a sample with its margin, from the cores to what is calculated."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from tracker.domain import analysis
+from tracker.domain.analysis import AS_ANALYSED, AS_RECEIVED, Value
+from tracker.domain.coring import CoringPlan
+from tracker.domain.custody import corrected
+from tracker.domain.error_budget import Budget, Margin
+from tracker.domain.hay_errors import Measured, Moisture, hay_errors, with_derived, with_received
+from tracker.domain.lot import FORAGE_KINDS
+from tracker.domain.own_sds import Sds
+from tracker.lookups.cores_taken import cores_taken
+from tracker.lookups.dry_matter import DryMatter, dry_matter_of
+from tracker.lookups.sds_in_force import sds_in_force
+from tracker.storage.analysis import Analysis, ResultValue, as_value, values_in_force
+from tracker.storage.coring import Sample, plan_in_force
+from tracker.storage.custody import events_of
+
+Standing = Mapping[str, tuple[Analysis, ResultValue]]
+NOTHING = Budget({}, ())
+
+
+@dataclass(frozen=True)
+class HayBudget:
+    """The sample's budget, the SDs it was made with, and who measured each constituent."""
+
+    budget: Budget
+    sds: Sds
+    measured_by: Mapping[str, str]
+
+
+def hay_budget(session: Session, sample: Sample) -> Budget:
+    """Values on dry matter by constituent, calculated values by their codes, "total DM", "CP as received" and so on.
+
+    The sample's lot must be loaded. A value of which no spread is known, or of a lot whose coring is not known,
+    stands there without a source.
+    """
+    return budget_in_full(session, sample).budget
+
+
+def margins_for(session: Session, sample: Sample) -> dict[str, Margin]:
+    """The margin of every value that has one, by the codes of hay_budget."""
+    return hay_budget(session, sample).margins()
+
+
+def budget_in_full(session: Session, sample: Sample, sds: Sds | None = None) -> HayBudget:
+    """The budget with what it was made from."""
+    sds = sds or sds_in_force(session)
+    standing = values_in_force(session, sample.id)
+    on_dm = on_dry_matter(standing)
+    measured = [_measured(value, standing[code][0]) for code, value in on_dm.items() if code != "DM"]
+    by = {one.code: one.source for one in measured}
+    events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
+    cored = cores_taken(CoringPlan.from_dict(plan_in_force(session, sample.id).body), events)
+    moisture = _moisture(dry_matter_of(session, sample), standing)
+    if cored is None:
+        values = {one.code: one.value for one in measured}
+        budget = Budget({**values, **({"total DM": moisture.total} if moisture else {})}, ())
+    else:
+        budget = hay_errors(measured, cored, moisture, sds)
+    if not budget.values:
+        return HayBudget(NOTHING, sds, by)
+    forage_class = FORAGE_KINDS[sample.lot.forage]
+    return HayBudget(with_derived(with_received(budget), forage_class, sds.practice), sds, by)
+
+
+def on_dry_matter(standing: Standing) -> dict[str, Value]:
+    """What stands, in the constituent's own unit on dry matter, by the dry matter of the portion analysed."""
+    found: dict[str, Value] = {}
+    for code, (row, _) in standing.items():
+        turned = analysis.all_on_dry_matter({value.constituent: as_value(value) for value in row.values})
+        if code in turned:
+            found[code] = turned[code]
+    return found
+
+
+def _measured(value: Value, row: Analysis) -> Measured:
+    given = next(one for one in row.values if one.constituent == value.code)
+    portion = next((one.value for one in row.values if one.constituent == "DM"), None)
+    turned = given.basis in (AS_RECEIVED, AS_ANALYSED) and portion is not None
+    source = row.file.map.source
+    return Measured(
+        value.code,
+        value.value,
+        source.name,
+        scanned=source.kind == "instrument",
+        portion=str(row.id) if turned else None,
+        portion_dm=portion if turned else None,
+    )
+
+
+def _moisture(dm: DryMatter, standing: Standing) -> Moisture | None:
+    if dm.total is None or dm.lab is None:
+        return None
+    row, _ = standing["DM"]
+    partial, u = (dm.partial.value, dm.partial.u) if dm.partial else (Decimal(100), Decimal(0))
+    return Moisture(dm.total.value, partial, u, dm.lab, row.file.map.source.name, str(row.id))

@@ -1,0 +1,107 @@
+"""Every event goes into the signed log as it happens; a head is signed where custody or a report depends on it.
+
+An entry costs a few hashes, however long the log is: the tree's right edge is all that is needed.
+"""
+
+from __future__ import annotations
+
+import secrets
+from contextlib import suppress
+from datetime import datetime, timedelta
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from tracker.domain.canonical import canonical
+from tracker.domain.log_entry import SALT_BYTES, entry_of, seal, words_of
+from tracker.domain.signed_head import Head
+from tracker.domain.tree import Edge, leaf_hash
+from tracker.errors import Refused
+from tracker.files.key_file import KeyFile, SigningKey
+from tracker.storage.custody import EventRow
+from tracker.storage.log import LogHead, edge, entries, happened, keep_entry, last_head, previous_leaf
+
+# Where somebody else will rely on the log from now on.
+SIGNED_AT = ("relinquished", "received", "transfer refused", "transfer cancelled", "stored", "reported")
+# No entry waits longer for a signature while the log is in use.
+EVERY = timedelta(hours=1)
+
+
+def enter(session: Session, row: EventRow) -> None:
+    """Write the event, and any before it that is not in the log yet, and sign a head where one is due."""
+    tree = _edge_before(session, row.seq)
+    if tree.size < row.seq - 1:
+        wanted = (
+            select(EventRow).where(EventRow.seq > tree.size, EventRow.seq < row.seq).order_by(EventRow.seq)
+        )
+        for missed in session.scalars(wanted):
+            _write(session, missed, tree)
+    _write(session, row, tree)
+    if row.kind in SIGNED_AT or _hour_is_over(session, row.recorded_at):
+        # A key that cannot be read must not keep a bag from being handed over; the audit and the doctor say it.
+        with suppress(Refused):
+            sign(session, row.recorded_at)
+
+
+def catch_up(session: Session) -> int:
+    """Write every event that is not in the log yet, and return how many; a season from before the log has some."""
+    tree = edge(session, entries(session))
+    wanted = select(EventRow).where(EventRow.seq > tree.size).order_by(EventRow.seq)
+    missed = session.scalars(wanted).all()
+    for row in missed:
+        _write(session, row, tree)
+    return len(missed)
+
+
+def sign(session: Session, now: datetime) -> Head | None:
+    """Sign a head over the whole log and keep it; the last one, where nothing was added since.
+
+    None while there is no key or no entry: what happened is recorded all the same, and the audit says that it is
+    not signed. Raises Refused `log-key-unreadable`.
+    """
+    key, size = _key(session), entries(session)
+    if key is None or size == 0:
+        return None
+    head = key.signed(size, _edge_before(session, size + 1).root())
+    last = last_head(session)
+    if last is None or last.note != str(head):
+        keep_head(session, head, now)
+    return head
+
+
+def keep_head(session: Session, head: Head, now: datetime) -> None:
+    """Keep a signed head with its time."""
+    session.add(LogHead(size=head.size, note=str(head), at=now))
+    session.flush()
+    session.info["signed at"] = now
+
+
+def _write(session: Session, row: EventRow, tree: Edge) -> None:
+    event = happened(session, row)
+    salt = secrets.token_bytes(SALT_BYTES)
+    text = canonical(entry_of(event, seal(salt, words_of(event)), previous_leaf(session, row)))
+    keep_entry(session, row.seq, text.decode(), salt, tree.add(leaf_hash(text)))
+
+
+def _edge_before(session: Session, seq: int) -> Edge:
+    """The right edge, from the last entry of this very session where it was that."""
+    kept: Edge | None = session.info.get("log edge")
+    # What was rolled back meanwhile would leave another size.
+    if kept is None or kept.size != seq - 1:
+        kept = edge(session, min(entries(session), seq - 1))
+        session.info["log edge"] = kept
+    return kept
+
+
+def _hour_is_over(session: Session, now: datetime) -> bool:
+    """Whether the last head is older than that; asked of the table once in a session."""
+    if "signed at" not in session.info:
+        last = last_head(session)
+        session.info["signed at"] = None if last is None else last.at
+    signed_at: datetime | None = session.info["signed at"]
+    return signed_at is None or now - signed_at >= EVERY
+
+
+def _key(session: Session) -> SigningKey | None:
+    file: KeyFile | None = session.info.get("key file")
+    return None if file is None else file.key()

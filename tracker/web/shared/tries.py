@@ -1,0 +1,45 @@
+"""Things that a stranger may try only so often, counted by what and from where."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+
+from tracker.errors import TrackerError
+from tracker.steps.sign_in import note_attempt, refuse_if_tried_too_often
+from tracker.web.shared.access import signed_in
+from tracker.web.shared.noted import here
+from tracker.web.shared.season import now, reading, season
+
+
+def refuse_too_many(tries: Mapping[str, int]) -> None:
+    """Nothing, while each key was tried less often than its number; else Refused `too-many-tries`."""
+    with reading() as found_in:
+        for key, most in tries.items():
+            refuse_if_tried_too_often(found_in, key, now(), most)
+
+
+@contextmanager
+def guesses_counted(most: int) -> Iterator[None]:
+    """Count what a stranger asks for and there is not, by his address; after so many he is told nothing at all.
+
+    A right tag is never counted: a household may look at its hay as often as it likes. Raises `too-many-tries`.
+    """
+    if signed_in() is not None:
+        yield
+        return
+    tries = {f"guess from {here()}": most}
+    refuse_too_many(tries)
+    try:
+        yield
+    except TrackerError:
+        count_try("look up a tag", tries)
+        raise
+
+
+def count_try(name: str, tries: Mapping[str, int]) -> None:
+    """Count a try under each key, whatever becomes of it; one too many is refused, and not even kept."""
+    refuse_too_many(tries)
+    with season().act(name, "", {}) as counting:
+        for key, most in tries.items():
+            note_attempt(counting, key, now(), most)
