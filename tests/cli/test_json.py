@@ -109,6 +109,8 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "custody key": (),
     "custody new-key": ("--reason", "a year is over", "--by", "lena"),
     "custody head": ("--out", "heads.txt"),
+    "export-lot": ("1", "--out", "lot.zip"),
+    "check-bundle": ("issued.zip",),
     "init": (),
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
@@ -146,7 +148,7 @@ LISTS = {
     "doctor",
 }
 # The last one is for people who have no season.
-NO_SEASON = {"test-page", "demo", "custody verify"}
+NO_SEASON = {"test-page", "demo", "custody verify", "check-bundle"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
