@@ -111,6 +111,8 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "custody head": ("--out", "heads.txt"),
     "export-lot": ("1", "--out", "lot.zip"),
     "check-bundle": ("issued.zip",),
+    "import-bundle": ("issued.zip", "--by", "ana"),
+    "bundles": (),
     "init": (),
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
@@ -146,6 +148,7 @@ LISTS = {
     "retention",
     "register-lot",
     "doctor",
+    "bundles",
 }
 # The last one is for people who have no season.
 NO_SEASON = {"test-page", "demo", "custody verify", "check-bundle"}
@@ -178,7 +181,7 @@ def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, sta
     answer = staged.run(*typed(name, stages), "--json")
     assert (answer.code, answer.err) == (0, ""), answer.out
     assert isinstance(answer.json, list if name in LISTS else dict)
-    assert answer.json or name in ("refusals", "comings")
+    assert answer.json or name in ("refusals", "comings", "bundles")
     assert "refused" not in answer.json
 
 

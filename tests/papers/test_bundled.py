@@ -14,8 +14,9 @@ import pytest
 from prov.model import ProvDocument
 from pyshacl import validate
 from rdflib import Graph, URIRef
-from sqlalchemy import text
+from sqlalchemy import select, text
 
+from tests import makers
 from tests.makers import act, code_of, done
 from tests.result_files import (
     SETTINGS,
@@ -33,11 +34,15 @@ from tracker.errors import Refused
 from tracker.files.key_file import KeyFile
 from tracker.files.lot_bundle import Bundle, read_bundle, write_bundle
 from tracker.files.provenance import history, prov_json, turtle
+from tracker.lookups.kept_bundles import kept_bundle, kept_lots
 from tracker.lookups.whole_lot import whole_lot
 from tracker.papers.bundled import bundle_of
 from tracker.steps.amend import amend
 from tracker.steps.hold import lift_hold
+from tracker.steps.keep_bundle import keep_bundle
 from tracker.storage.custody import EventRow
+from tracker.storage.engine import Database
+from tracker.storage.lots import Lot
 
 BASE = "https://localhost"
 PROV = "http://www.w3.org/ns/prov#"
@@ -142,6 +147,30 @@ def test_no_sign_in_name_leaves_the_house(lot: Bench) -> None:
         content = inside[name].decode()
         for key in ("tove", "carl", "ana", "lena"):
             assert f'"{key}"' not in content and f",{key}," not in content, f"{key} in {name}"
+
+
+def test_taken_in_by_another_office_and_exported_there_the_bundle_is_equal(
+    lot: Bench, season: Database
+) -> None:
+    content = exported(lot)
+    with season.act("import-bundle", "ana", {}) as session:
+        kept = keep_bundle(session, content, act(session, "ana", 2000))
+        again = keep_bundle(session, content, act(session, "ana", 2001))
+    assert (kept.known, again.known, again.number) == (False, True, kept.number)
+    with season.read() as session:
+        assert write_bundle(kept_bundle(session, kept.number)) == content
+        (line,) = kept_lots(session)
+        assert session.scalars(select(Lot)).all() == [], "it is no lot of that office"
+    assert (line.lot, line.field, line.by) == (lot.samples[0].lot_id, "Long field", "ana")
+    assert line.reports == (f"R-{lot.codes[0]}-v1", f"R-{lot.codes[0]}-v2")
+
+
+def test_a_changed_bundle_is_not_taken_in(lot: Bench, season: Database) -> None:
+    wrong = respelled(exported(lot), lambda told: told["events"].pop(4))
+    refusal = makers.refused(season, lambda s: keep_bundle(s, wrong, act(s, "ana", 2000)), by="ana")
+    assert refusal.code == "bundle-contradicts"
+    refusal = makers.refused(season, lambda s: keep_bundle(s, exported(lot), act(s, "tove", 2000)))
+    assert refusal.code == "not-allowed"
 
 
 # --- What independent tools make of it

@@ -61,6 +61,7 @@ intake.weighed                -         -        yes     yes     yes
 lab.amended                   -         -        yes     yes     yes
 lab.analyses                  -         -         -      yes     yes
 lab.analysis_chosen           -         -         -      yes     yes
+lab.bundle                    -         -         -      yes     yes
 lab.charts                    -         -         -      yes     yes
 lab.file_taken                -         -         -      yes     yes
 lab.file_tried                -         -         -      yes     yes

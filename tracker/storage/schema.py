@@ -5,6 +5,7 @@ from __future__ import annotations
 from tracker.storage import (
     access,
     analysis,
+    bundles,
     coring,
     custody,
     equipment,
@@ -30,6 +31,7 @@ ROOMS = (
     kept,
     people,
     access,
+    bundles,
     equipment,
     lots,
     coring,
@@ -90,4 +92,6 @@ APPEND_ONLY = (
     "log_node",
     "log_head",
     "access_entry",
+    "kept_bundle",
+    "kept_paper",
 )
