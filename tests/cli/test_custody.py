@@ -115,6 +115,7 @@ def test_a_mail_server_that_is_not_there_is_said_and_the_head_is_kept(
     staged: Terminal, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("TRACKER_MAIL_SERVER", "smtp://localhost:1")
+    monkeypatch.setenv("TRACKER_MAIL_FROM", "hay@larkmoor.example")
     before = staged.ask_json("custody", "audit")
     answer = staged.run("custody", "head", "--mail", "witness@outside.example")
     assert answer.code == 1 and answer.err.startswith("Refused (head-not-sent): ")
