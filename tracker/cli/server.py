@@ -129,6 +129,7 @@ def _base_not_told() -> bool:
 def _serve(asked: argparse.Namespace) -> None:
     from tracker.app import create_app
     from tracker.cli import serving
+    from tracker.cli.hourly import signing_hourly
     from tracker.settings import read
 
     settings = read()
@@ -148,7 +149,8 @@ def _serve(asked: argparse.Namespace) -> None:
         phones = settings.base_url if told and not asked.http else nearest
         addresses = [f"http://{one}:{port}" for one in (*here, *lan)]
         _say_where(asked, addresses, phones, settings.base_url if told else "")
-        server.run()
+        with signing_hourly(season):
+            server.run()
     if not asked.json:
         print("Stopped. Whatever was confirmed is recorded.")
 

@@ -32,6 +32,7 @@ ROOMS = (
     people,
     bundles,
     access,
+    bundles,
     equipment,
     lots,
     coring,
@@ -94,4 +95,6 @@ APPEND_ONLY = (
     "kept_bundle",
     "kept_paper",
     "access_entry",
+    "kept_bundle",
+    "kept_paper",
 )
