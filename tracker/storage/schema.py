@@ -32,7 +32,6 @@ ROOMS = (
     people,
     bundles,
     access,
-    bundles,
     equipment,
     lots,
     coring,
