@@ -91,8 +91,6 @@ APPEND_ONLY = (
     "log_entry",
     "log_node",
     "log_head",
-    "kept_bundle",
-    "kept_paper",
     "access_entry",
     "kept_bundle",
     "kept_paper",
