@@ -144,6 +144,9 @@ producer.numbers             yes       yes       yes     yes     yes
 producer.page                yes       yes       yes     yes     yes
 producer.sheet               yes       yes       yes     yes     yes
 producer.whole_report        yes       yes       yes     yes     yes
+running.health               yes       yes       yes     yes     yes
+running.metrics              yes       yes       yes     yes     yes
+running.ready                yes       yes       yes     yes     yes
 scan.find                     -        yes       yes     yes     yes
 scan.opened                  yes       yes       yes     yes     yes
 scan.way                      -        yes       yes     yes     yes

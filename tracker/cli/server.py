@@ -143,7 +143,7 @@ def _serve(asked: argparse.Namespace) -> None:
         secure = serving.is_secure(settings.base_url) and not asked.http
         secret = serving.secret_in(serving.secret_file(season, settings.secret_file))
         app = create_app(season, settings, secret, secure=secure)
-        serving.log_to_stderr()
+        serving.log_to_stderr(settings.log)
         server = serving.Server(app, door, asked.threads, behind_proxy=secure, proxy=settings.proxy)
         server.heed_signals()
         phones = settings.base_url if told and not asked.http else nearest
