@@ -128,6 +128,8 @@ office.tags_counted_in        -         -        yes     yes     yes
 office.tags_issued            -         -        yes     yes     yes
 office.tags_printed           -         -        yes     yes     yes
 office.test_page              -         -        yes     yes     yes
+office.season                 -         -         -       -      yes
+office.season_planned         -         -         -       -      yes
 office.year                   -         -         -       -      yes
 office.stub_changed           -         -        yes      -      yes
 office.tags                   -         -        yes     yes     yes

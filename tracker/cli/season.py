@@ -123,7 +123,7 @@ def _lines(season: Season, plan: SeasonPlan) -> list[str]:
         for use in plan.lots
     ]
     bought = f", hay bought {money(plan.hay_cost)}" if plan.hay_cost else ""
-    short = f"{tons_words(plan.short_tons)} tons as baled are short." if plan.short else "No hay is short."
+    short = f"{tons_words(plan.short_tons)} tons are short." if plan.short else "No hay is short."
     return [
         *table(header, rows),
         *table(names, uses),

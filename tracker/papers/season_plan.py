@@ -69,7 +69,7 @@ def _head(plan: SeasonPlan, producer: str, made: date) -> list[tuple[str, Any]]:
     ]
     if any(stack.price_ton is not None for stack in plan.stacks):
         found.append(("Hay bought", f"{money(plan.hay_cost)} in all"))
-    found.append(("Hay short", f"{tons_words(plan.short_tons)} tons as baled" if plan.short else "none"))
+    found.append(("Hay short", f"{tons_words(plan.short_tons)} tons to put out" if plan.short else "none"))
     return found
 
 
@@ -96,7 +96,7 @@ def _by_group(plan: SeasonPlan) -> list[Flowable]:
     return [
         *heading("Month by month", 40),
         cell(note, size=SMALL_PT),
-        ruled(header, groups, (34, 20, 44, 16, 40, 16), right=(3, 5)),
+        ruled(header, groups, (32, 19, 54, 14, 35, 16), right=(3, 5)),
     ]
 
 
@@ -163,7 +163,7 @@ def worth(use: LotUse) -> str:
     if use.worth is None or use.worth_short is None:
         return "–"
     if use.worth_short > Decimal("0.005"):
-        return f"{to_places(use.worth_short, 2)} tons short less"
+        return f"{to_places(use.worth_short, 2)} tons less short"
     return f"$ {to_places(use.worth, 2)}"
 
 
@@ -184,7 +184,7 @@ def _short(plan: SeasonPlan) -> list[Flowable]:
     return [
         *heading("Hay that is short", 30),
         cell("Buy it, or have fewer animals, before it is dear."),
-        ruled(("Group", "Month", "Days", "Tons as baled"), rows, (50, 30, 20, 30), right=(2, 3)),
+        ruled(("Group", "Month", "Days", "Tons to put out"), rows, (50, 30, 20, 30), right=(2, 3)),
     ]
 
 
