@@ -9,6 +9,7 @@ from tracker.domain.scan_text import tag_prefix
 from tracker.domain.times import duration_said, said
 from tracker.settings import Settings
 from tracker.storage.engine import Database
+from tracker.web.custody import pages as custody
 from tracker.web.field import pages as field
 from tracker.web.intake import pages as intake
 from tracker.web.lab import pages as lab
@@ -18,7 +19,7 @@ from tracker.web.scan import pages as scan
 from tracker.web.shared import access, errors, guard, log, words
 
 MOST_BYTES = 20 * 1024 * 1024
-DOORS = (producer.door, scan.door, field.door, intake.door, lab.door, office.door)
+DOORS = (producer.door, scan.door, field.door, intake.door, lab.door, office.door, custody.door)
 
 
 def create_app(season: Database, settings: Settings, secret: str, *, secure: bool | None = None) -> Flask:

@@ -153,6 +153,7 @@ def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
     unsent = phone.body(1990, phone.entry("register lot", 1980, {**LOT, "field": "Moor"}))
     (tmp_path / "unsent.json").write_text(json.dumps(unsent), encoding="utf-8")
     shutil.copy(stages.path.with_suffix(".key"), tmp_path / "season.key")
-    shutil.copy(stages.path.with_suffix(".pdf"), tmp_path / "issued.pdf")
+    for kind in ("pdf", "zip"):
+        shutil.copy(stages.path.with_suffix(f".{kind}"), tmp_path / f"issued.{kind}")
     (tmp_path / "run.csv").write_bytes(written([row(stages.names["ground"])]))
     return terminal

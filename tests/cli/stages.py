@@ -15,7 +15,9 @@ from tests.result_files import NIR, NIR_MAP, add_map, release, row, written
 from tracker.files.key_file import KeyFile
 from tracker.lookups.find import sample_named
 from tracker.lookups.issued_reports import issued_report
+from tracker.papers.bundled import bundle_of
 from tracker.papers.lot_report import lot_report
+from tracker.settings import Settings
 from tracker.steps.append_event import standing_of
 from tracker.steps.bag_cores import bag_cores
 from tracker.steps.end_sample import archive
@@ -23,6 +25,7 @@ from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.keep_group import keep_group
+from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
 from tracker.steps.second_factor import begin_factor
 from tracker.steps.settle_tag import contest_tag
@@ -72,6 +75,8 @@ def build(season: Path, path: Path) -> Stages:
     with database.read() as session:
         issued = issued_report(session, sample_named(session, names["reported"]).id)
         lot_report(path.with_suffix(".pdf"), issued.body, issued.proof)
+        lot = sample_named(session, names["reported"]).lot_id
+        path.with_suffix(".zip").write_bytes(bundle_of(session, lot, Settings()))
     database.close()
     return Stages(path, names)
 
@@ -97,6 +102,7 @@ def _fill(session: Session) -> dict[str, str]:
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
     keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
+    note_access(session, makers.at(-800_000), "signed in", "ana", "127.0.0.1")
     begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names

@@ -125,3 +125,15 @@ def test_a_tag_printed_again_is_counted_and_marked(staged: Terminal) -> None:
 
     page = pypdfium2.PdfDocument("t.pdf")[0].get_textpage().get_text_range()
     assert f"No. {run}-001 R3" in page
+
+
+def test_the_doctor_says_what_the_phones_owe(terminal: Terminal) -> None:
+    phone = Phone()
+    one, _, three = (phone.entry("register lot", n, {**LOT, "field": f"F{n}"}) for n in (10, 11, 12))
+    terminal.clock = at(300)
+    lines = {line["what"]: line for line in terminal.run("doctor", "--offline", "--json").json}
+    assert "phones" not in lines
+    terminal.run("load-phone", file("unsent.json", phone.body(200, one, three)), "--by", "carl")
+    lines = {line["what"]: line for line in terminal.run("doctor", "--offline", "--json").json}
+    assert (lines["phones"]["verdict"], lines["phones"]["remedy"]) == ("look", "tracker phones")
+    assert "1 with entries that never came" in lines["phones"]["words"]

@@ -109,6 +109,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "custody key": (),
     "custody new-key": ("--reason", "a year is over", "--by", "lena"),
     "custody head": ("--out", "heads.txt"),
+    "export-lot": ("1", "--out", "lot.zip"),
+    "check-bundle": ("issued.zip",),
+    "import-bundle": ("issued.zip", "--by", "ana"),
+    "bundles": (),
     "init": (),
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
@@ -118,6 +122,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "reset-link": ("ana",),
     "take-away-factor": ("ana",),
     "comings": (),
+    "retention": (),
+    "dispose-data": ("sign-ins", "--reason", "over", "--by", "lena"),
+    "erase-person": ("ulf", "--reason", "asked for it", "--by", "lena"),
+    "erase-producer": ("Oda Meadow", "--reason", "asked for it", "--by", "lena"),
     "backup": ("backups",),
     "doctor": ("--offline",),
 }
@@ -137,11 +145,13 @@ LISTS = {
     "practice",
     "refusals",
     "comings",
+    "retention",
     "register-lot",
     "doctor",
+    "bundles",
 }
 # The last one is for people who have no season.
-NO_SEASON = {"test-page", "demo", "custody verify"}
+NO_SEASON = {"test-page", "demo", "custody verify", "check-bundle"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
@@ -171,7 +181,7 @@ def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, sta
     answer = staged.run(*typed(name, stages), "--json")
     assert (answer.code, answer.err) == (0, ""), answer.out
     assert isinstance(answer.json, list if name in LISTS else dict)
-    assert answer.json or name in ("refusals", "comings")
+    assert answer.json or name in ("refusals", "comings", "bundles")
     assert "refused" not in answer.json
 
 

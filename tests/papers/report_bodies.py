@@ -307,7 +307,7 @@ BODY: dict[str, Any] = {
                     "weighing": "0",
                 },
                 "sampling": "default",
-                "laboratory": "own: 24 runs of 12 samples at the bench, pooled",
+                "laboratory": "own: 24 runs of 12 samples at the bench",
             },
         ],
         "words": ["± covers 95 of 100 cases."],

@@ -181,6 +181,13 @@ def test_custody_is_told_with_marks_and_gaps(whole: str) -> None:
     assert "No gap" in words(make_body(gaps=[])) and "No gap" not in words(EMPTY)
 
 
+def test_custody_heard_of_in_another_order_than_it_happened_tells_both() -> None:
+    straight = make_body()
+    turned = make_body(custody=[{**row, "number": 9 - row["number"]} for row in straight["custody"]])
+    assert "heard of them in the order" not in words(straight)
+    assert "The laboratory heard of them in the order 6, 7, 8." in words(turned)
+
+
 def test_60_events_flow_over_pages_with_the_header_again() -> None:
     pages = texts(printed(BODIES["60 events"]))
     with_events = [page for page in pages if re.search(r"event \d+:", page)]

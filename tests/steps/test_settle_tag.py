@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 from sqlalchemy import select
 
-from tests.makers import act, at, done, kinds, life, made, make_sealed, make_tag, refused, standing
+from tests.makers import act, done, kinds, life, made, make_sealed, make_tag, refused, standing
 from tests.phones import Phone, words
 from tracker.domain.chain import in_words
 from tracker.lookups.contested_tags import contest_of, contested_tags
@@ -19,7 +15,7 @@ from tracker.steps.receive import receive
 from tracker.steps.settle_tag import settle_tag
 from tracker.storage.coring import Sample
 from tracker.storage.engine import Database
-from tracker.storage.tags import Tag, rivals, tag_coded
+from tracker.storage.tags import rivals, tag_coded
 
 
 @pytest.fixture
@@ -27,12 +23,14 @@ def code(season: Database) -> str:
     return str(done(season, lambda session: make_tag(session)))
 
 
-def bound_twice(season: Database, code: str, *, turned: bool = False) -> tuple[Sample, Sample]:
-    """Tove's bag of Long field and Ulf's bag of Hill, both with the tag; turned: Ulf's phone came in first."""
+def bound_twice(
+    season: Database, code: str, *, turned: bool = False, fields: tuple[str, str] = ("Long field", "Hill")
+) -> tuple[Sample, Sample]:
+    """Tove's bag of one field and Ulf's bag of another, both with the tag; turned: Ulf's phone came in first."""
     tove, ulf = Phone(), Phone("ulf")
     sent = [
-        (tove, tove.bagged(code)),
-        (ulf, ulf.bagged(code, 12, field="Hill")),
+        (tove, tove.bagged(code, field=fields[0])),
+        (ulf, ulf.bagged(code, 12, field=fields[1])),
     ]
     # The lots themselves are known in one order, so that they are called the same.
     for phone, entries in sent:
@@ -64,39 +62,32 @@ def test_both_bags_are_kept_and_on_hold_and_the_second_phone_is_told(season: Dat
         assert "lot 1 and lot 2" in found.holds[0].reason
 
 
-def seen(season: Database, samples: tuple[Sample, Sample]) -> list[object]:
-    """What anybody can see of the two bags, but for which of them the office heard of first."""
-    found = []
-    for sample in samples:
-        now = standing(season, sample)
+def seen(season: Database, code: str, bags: tuple[Sample, Sample]) -> str:
+    """What anybody can see of the two bags, but for which of them the office heard of first, by neutral names."""
+    found: list[object] = []
+    for bag in bags:
+        now = standing(season, bag)
         reasons = [hold.reason for hold in now.holds]
-        found.append((now.state, now.code, now.holder, now.transfer, reasons, sorted(kinds(season, sample))))
+        found.append((now.state, now.code, now.holder, now.transfer, reasons, sorted(kinds(season, bag))))
     with season.read() as session:
-        found.append([(one.code, [claim.lot for claim in one.claims]) for one in contested_tags(session)])
-        found.append(session.scalars(select(Tag.state).order_by(Tag.id)).all())
-    return found
+        contest = contest_of(session, code)
+        found += [[(claim.lot, claim.bound_by, claim.state) for claim in contest.claims], contest.code]
+        found.append(tag_coded(session, code).state)
+    text = str(found).replace(code, "CODE").replace(f"{code[:4]}-{code[4:]}", "CO-DE")
+    for name, bag in zip(("one", "two"), bags, strict=True):
+        text = text.replace(f"lot {bag.lot_id}", f"lot {name}").replace(f"({bag.lot_id},", f"({name},")
+    return text
 
 
-@pytest.fixture
-def twin(season: Database, code: str, tmp_path: Path) -> Iterator[Database]:
-    """A second season that has printed the same tag."""
-    season.engine.dispose()
-    copy = Path(shutil.copy(tmp_path / "season.db", tmp_path / "twin.db"))
-    database = Database(f"sqlite:///{copy}", clock=lambda: at(0))
-    yield database
-    database.close()
-
-
-def test_either_order_of_arrival_ends_the_same_but_for_who_was_first(
-    season: Database, twin: Database, code: str
-) -> None:
-    here, there = bound_twice(season, code), bound_twice(twin, code, turned=True)
-    assert seen(season, here) == seen(twin, there)
-    names = []
-    for database in (season, twin):
-        with database.read() as session:
-            names.append(tag_coded(session, code).sample_id)
-    assert names == [here[0].id, there[1].id]
+def test_either_order_of_arrival_ends_the_same_but_for_who_was_first(season: Database, code: str) -> None:
+    other = fresh(season)
+    straight = bound_twice(season, code, fields=("Long field", "Hill"))
+    turned = bound_twice(season, other, fields=("Brook", "Moor"), turned=True)
+    assert seen(season, code, straight) == seen(season, other, turned)
+    assert "lot one and lot two" in seen(season, code, straight)
+    with season.read() as session:
+        first = [tag_coded(session, one).sample_id for one in (code, other)]
+    assert first == [straight[0].id, turned[1].id]
 
 
 @pytest.mark.parametrize("turned", [False, True])

@@ -27,7 +27,7 @@ from tracker.domain.custody import ENDED, KINDS
 from tracker.lookups.log_check import check_log
 from tracker.storage.engine import Database
 
-BY_STEPS, BY_RULES = 2_500, 17_500
+BY_STEPS, BY_RULES = 2_000, 18_000
 
 
 @functools.cache

@@ -195,8 +195,7 @@ def test_opening_a_tag_a_hundred_times_and_each_page_often_changes_nothing(
 def state(season: Database) -> dict[str, list[tuple[Any, ...]]]:
     """Every row, kept refusals too; of the sign-ins only that there are so many.
 
-    Who was turned away is noted, and so is the address from which somebody tries tags that are not ours, and who
-    opened what at a stub.
+    Who was turned away and who opened a page is noted, and from where somebody tries tags that are not ours.
     """
     found = everything(season)
     for noted in ("access_entry", "attempt", "opening"):

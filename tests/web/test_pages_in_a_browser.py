@@ -23,9 +23,11 @@ from tests.makers import (
     make_weighed,
     standing,
 )
+from tests.phones import LOT, Phone
 from tests.result_files import NIR, Bench, bench, bench_template, row, written
 from tests.web.live import chromium, serving
 from tracker.steps.add_balance import add_balance
+from tracker.steps.issue_tags import issue_tags
 from tracker.steps.make_run import make_run
 from tracker.steps.print_tags import print_tags
 from tracker.steps.record_results import record_results
@@ -33,6 +35,7 @@ from tracker.steps.sign_in import begin, make_account
 from tracker.storage.access import Account
 from tracker.storage.custody import StandingRow
 from tracker.storage.engine import Database
+from tracker.storage.people import party
 
 __all__ = ["bench", "bench_template"]
 
@@ -84,6 +87,10 @@ def addresses(season: Database) -> list[str]:
         "/",
         "/people",
         "/tags",
+        "/tags/rolls",
+        f"/tags/contested/{contested(season)}",
+        "/phones",
+        "/field/load",
         "/desk/receive",
         f"/desk/receive/{found['bag']}",
         "/desk/weigh",
@@ -103,6 +110,23 @@ def addresses(season: Database) -> list[str]:
         f"/find?text={found['dried']}",
         "/nothing-here",
     ]
+
+
+def contested(season: Database) -> str:
+    """A tag on two bags, by two phones: one is three days slow, and an entry of it was refused, another waits."""
+    with season.act("print", "carl", {}) as session:
+        _, printed = print_tags(
+            session, [None] * 2, act(session, "carl", 6), base_url=BASE, layout={"stock": "roll"}
+        )
+        code = printed[0].tag.code
+        issue_tags(session, printed[0].tag.run_id, 1, 2, party(session, "tove"), act(session, "carl", 7))
+    tove, ulf = Phone(slow=3 * 24 * 60), Phone("ulf")
+    tove.send(season, 200, *tove.bagged(code, field="West"))
+    tove.count += 1
+    tove.send(season, 210, tove.entry("register lot", 50, {**LOT, "forage": "seaweed"}))
+    ulf.send(season, 220, *ulf.bagged(code, 12, field="Hill"))
+    ulf.send(season, 230, ulf.entry("note", 60, {"about": {"entry": "none yet"}, "words": "x"}))
+    return code
 
 
 def signed_in(browser: Browser, season: Database, address: str, size: str, scheme: Any) -> BrowserContext:

@@ -29,6 +29,9 @@ field.pack                    -        yes       yes     yes     yes
 field.page                   yes       yes       yes     yes     yes
 field.signed_in               -        yes       yes     yes     yes
 field.worker                 yes       yes       yes     yes     yes
+custody.check                yes       yes       yes     yes     yes
+custody.keys                 yes       yes       yes     yes     yes
+custody.program              yes       yes       yes     yes     yes
 intake.balance_added          -         -         -       -      yes
 intake.balance_checked        -         -        yes     yes     yes
 intake.balance_chosen         -         -        yes     yes     yes
@@ -58,6 +61,7 @@ intake.weighed                -         -        yes     yes     yes
 lab.amended                   -         -        yes     yes     yes
 lab.analyses                  -         -         -      yes     yes
 lab.analysis_chosen           -         -         -      yes     yes
+lab.bundle                    -         -         -      yes     yes
 lab.charts                    -         -         -      yes     yes
 lab.file_taken                -         -         -      yes     yes
 lab.file_tried                -         -         -      yes     yes
@@ -100,9 +104,11 @@ office.producers              -         -        yes      -      yes
 office.reset                  -         -         -       -      yes
 office.season_archive         -         -         -       -      yes
 office.phones_page            -         -         -       -      yes
+office.programme              -         -         -       -      yes
 office.reset                  -         -         -       -      yes
 office.rolls_page             -         -        yes     yes     yes
 office.run_voided             -         -        yes     yes     yes
+office.season_archive         -         -         -       -      yes
 office.settled                -         -        yes     yes     yes
 office.sheet_printed          -         -        yes     yes     yes
 office.second_factor          -        yes       yes     yes     yes

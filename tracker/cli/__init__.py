@@ -11,6 +11,7 @@ from tracker.cli import (
     backups,
     bags,
     bench,
+    bundles,
     custody,
     exports,
     feeding,
@@ -21,6 +22,7 @@ from tracker.cli import (
     messages,
     office,
     people,
+    records,
     results,
     server,
 )
@@ -42,7 +44,9 @@ ROOMS = (
     office,
     server,
     backups,
+    bundles,
     margins,
+    records,
 )
 
 

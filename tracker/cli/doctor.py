@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
 
 from tracker.cli.backups import NOT_WHOLE
+from tracker.cli.doctor_log import log_head, log_key
 from tracker.cli.serving import is_loopback, is_secure
 
 if TYPE_CHECKING:
@@ -66,7 +67,10 @@ def look(season: Database, settings: Settings, *, offline: bool) -> Iterator[Lin
     yield disk_line(folder_of(season))
     yield backup_line(settings.backup_folder, now)
     yield from secret_lines(season, settings.secret_file)
+    yield Line("log key", *log_key(season))
+    yield Line("log head", *log_head(season, now))
     yield lead_line(season)
+    yield from phone_lines(season)
 
 
 def database_line(season: Database) -> Line:
@@ -300,3 +304,32 @@ def lead_line(season: Database) -> Line:
             "lead", "look", "No lead has used the invitation yet.", f"tracker reset-link {leads[0].key}"
         )
     return Line("lead", "OK", "A lead can sign in.")
+
+
+def phone_lines(season: Database) -> Iterator[Line]:
+    """What the phones owe the office and the office owes them; nothing where no phone was ever heard of."""
+    from sqlalchemy.exc import DBAPIError
+
+    from tracker.lookups.contested_tags import contested_tags
+    from tracker.lookups.phones import phones, refused_entries, waiting_for_others
+
+    try:
+        with season.read() as session:
+            found, contested = phones(session), len(contested_tags(session))
+            waiting = len(waiting_for_others(session))
+            refused = len([one for one in refused_entries(session) if not one.fixed])
+    except DBAPIError:
+        return
+    if not found:
+        return
+    owed = [
+        (sum(bool(one.gaps) for one in found), "with entries that never came"),
+        (sum(one.clock_badly_wrong for one in found), "whose clock is a day off or more"),
+    ]
+    words = [f"{count} {what}" for count, what in owed if count]
+    for count, what in ((contested, "tags on two bags"), (waiting, "entries wait"), (refused, "are refused")):
+        words += [f"{count} {what}"] if count else []
+    if words:
+        yield Line("phones", "look", f"Of {len(found)} phones: {', '.join(words)}.", "tracker phones")
+    else:
+        yield Line("phones", "OK", f"{len(found)} phones, and nothing is owed.")

@@ -15,13 +15,13 @@ def add(commands: Any) -> None:
     tried = command(
         commands,
         "coverage",
-        "try the 95 % intervals on made lots whose truth is known",
+        "try the margins on made lots whose truth is known",
         _coverage,
         acts=False,
     )
     tried.add_argument("--draws", type=_count, default=2000, help="lots to make (default %(default)s)")
     tried.add_argument(
-        "--seed", type=_count, default=5, help="the same seed makes the same lots (default %(default)s)"
+        "--seed", type=_count, default=5, help="the same makes the same lots (default %(default)s)"
     )
     tried.add_argument(
         "--own", action="store_true", help="programmes that estimate their SDs from their own repeats"

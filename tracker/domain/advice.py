@@ -24,6 +24,8 @@ VERDICTS = {
     NOT_ALONE: "Do not feed this hay alone to this group.",
     NOT_THIS: "Do not feed this hay to this group.",
 }
+# NOT_THIS in the words for hay that is safe, and too poor for any supplement listed to mend.
+TOO_POOR = "This hay does not carry this group, not even with one or two of the supplements listed."
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class Amount:
 
     def shown(self, places: int) -> str:
         """5.6 (2.4 to 8.1), or 5.6 where there is no range."""
-        value, low, high = (to_places(each, places) for each in (self.value, self.low, self.high))
+        value, low, high = (text(each, places) for each in (self.value, self.low, self.high))
         return f"{value}" if low == high else f"{value} ({low} to {high})"
 
     def as_dict(self, places: int) -> dict[str, Any]:
@@ -159,7 +161,8 @@ class Answer:
 
 def text(value: Decimal | None, places: int) -> str | None:
     """The value with so many decimals as text; None stays None."""
-    return None if value is None else format(to_places(value, places), "f")
+    # Adding zero takes the sign off a zero: a shortfall of -0.0 is none.
+    return None if value is None else format(to_places(value, places) + 0, "f")
 
 
 def mix_dict(mix: Mix | None) -> dict[str, Any] | None:

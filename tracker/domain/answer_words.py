@@ -19,6 +19,8 @@ from tracker.domain.units import to_places
 
 NOTHING = "Nothing but minerals, salt and clean water."
 OTHER_HAY = "Feed these animals other hay. Ask your veterinarian or county extension office about this one."
+IN_PART = "Feed it only in part, beside other hay, as the caution says. Ask your veterinarian first."
+BETTER_HAY = "Feed these animals better hay, or split the group. Your county extension office can help."
 ADVICE = (
     "This is an estimate, no veterinary advice and no feeding plan: go over it with your county extension office.",
     "It takes for granted clean water, minerals, and hay that is always there.",
@@ -44,9 +46,8 @@ def _turned_by(verdict: str, supplies: Iterable[Supply], intakes: Intakes) -> st
     if verdict == ENOUGH:
         tight = [one for one in counted if one.short.high > 0]
         if not tight:
-            return (
-                "It stays so at the low end of the hay's margins and by every way of reckoning what they eat."
-            )
+            eaten = "by the bales counted" if intakes.counted else "by every way of reckoning what they eat"
+            return f"It stays so at the low end of the hay's margins and {eaten}."
         return f"At the low end of the hay's margins {_lacks(tight)}"
     if verdict == IF_EATEN:
         tight = [one for one in counted if one.short.high > 0]
@@ -54,7 +55,7 @@ def _turned_by(verdict: str, supplies: Iterable[Supply], intakes: Intakes) -> st
         return f"If they eat only {least} of its dry matter a day, {_lacks(tight)} Watch their condition."
     if verdict == ADD and all(one.short.low <= 0 for one in counted):
         return (
-            f"If they eat {pounds(intakes.high)} of its dry matter a day, the hay alone would do. "
+            f"If they eat {pounds(intakes.high)} of its dry matter a day, the hay alone could do. "
             "Count the bales they eat: that settles it."
         )
     if intakes.counted:

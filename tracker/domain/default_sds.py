@@ -138,16 +138,26 @@ _RELATIVE = tuple(
     )
 )
 
-_WEIGHT = SdRule(
-    "sd_prior_dof",
-    Decimal(10),
-    "1",
-    "how many repeats a default SD counts for beside the programme's own",
-    "our choice: a default is worth ten duplicate pairs",
-    Decimal(1),
+_WEIGHT = (
+    SdRule(
+        "sd_prior_dof",
+        Decimal(10),
+        "1",
+        "how many repeats a default SD counts for beside the programme's own",
+        "our choice: a default is worth ten duplicate pairs",
+        Decimal(1),
+    ),
+    SdRule(
+        "sd_own_least",
+        Decimal(5),
+        "1",
+        "fewest repeats from which the programme's own SD is taken",
+        "our choice: one sample scanned again in doubt is no measure of a laboratory",
+        Decimal(1),
+    ),
 )
 
-SD_RULES = (*(rule for row in _PUBLISHED for rule in _of(*row)), *_DRY_MATTER, *_RELATIVE, _WEIGHT)
+SD_RULES = (*(rule for row in _PUBLISHED for rule in _of(*row)), *_DRY_MATTER, *_RELATIVE, *_WEIGHT)
 
 
 def relative_family(code: str) -> str | None:

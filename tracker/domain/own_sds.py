@@ -29,6 +29,11 @@ class Pooled:
     groups: int
     values: int
 
+    @property
+    def repeats(self) -> int:
+        """Values beyond the first of each group."""
+        return self.values - self.groups
+
 
 def pooled_within(groups: Iterable[Sequence[Decimal]]) -> Pooled | None:
     """Sum of squares about each group's mean over the degrees of freedom; None without a group of two."""
@@ -75,11 +80,16 @@ def sampling_ratio(lots: Iterable[Composites]) -> Pooled | None:
 
 @dataclass(frozen=True)
 class Shrunk:
-    """A variance in force, its degrees of freedom, and what it was made from; n: repeats beyond the first."""
+    """A variance in force, its degrees of freedom, and what it was made from."""
 
     variance: Decimal
     dof: float
     own: Pooled
+
+
+def enough(own: Pooled | None, practice: Practice = COMMON) -> Pooled | None:
+    """The estimate if it rests on as many repeats as `sd_own_least` asks for, else None."""
+    return own if own is not None and own.repeats >= practice.number("sd_own_least") else None
 
 
 def shrunk(own: Pooled, default_variance: Decimal, prior_dof: Decimal) -> Shrunk:
@@ -133,15 +143,19 @@ class Sds:
         own = self.sampling.get(code)
         if own is None:
             return _default_words(self.practice, *field_rules(code))
-        found = f"{own.own.values} composites of {own.own.groups} lots"
-        return f"own: {found}, {_times(own.variance)} times the default SD, {METHOD}"
+        found = f"{own.own.values} composites of {_counted(own.own.groups, 'lot')}"
+        return f"own: {found}, {_times(own.variance)} times the default SD"
 
     def lab_words(self, code: str, source: str) -> str:
         """Where the SD of the laboratory comes from."""
         own = self.laboratory.get((source, code))
         if own is None:
             return _default_words(self.practice, f"{slug(code)}_lab_sd")
-        return f"own: {own.own.values} runs of {own.own.groups} samples at {source}, {METHOD}"
+        return f"own: {own.own.values} runs of {_counted(own.own.groups, 'sample')} at {source}"
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
 def _times(variance_ratio: Decimal) -> Decimal:

@@ -64,6 +64,11 @@ class Batch:
     entries: tuple[Entry | Unreadable, ...]
 
 
+def _short_name(words: str) -> None:
+    if not words.isprintable() or not 0 < len(words) <= 100:
+        raise ValidationError("It is no short line of text.")
+
+
 class _BatchSchema(Schema):
     class Meta:
         unknown = "exclude"
@@ -73,7 +78,7 @@ class _BatchSchema(Schema):
     device_name = fields.String(load_default="", validate=validate.Length(max=200))
     sent_at = fields.String(required=True)
     unsent = fields.Integer(load_default=None, allow_none=True, validate=validate.Range(min=0, max=10**6))
-    entries = fields.List(fields.Raw(), required=True)
+    entries = fields.List(fields.Raw(allow_none=True), required=True)
 
 
 class _EntrySchema(Schema):
@@ -84,7 +89,7 @@ class _EntrySchema(Schema):
     seq = fields.Integer(required=True, strict=True, validate=validate.Range(min=1, max=_MOST_NUMBER))
     kind = fields.String(required=True)
     payload = fields.Dict(keys=fields.String(), required=True)
-    who = fields.String(required=True, validate=validate.Length(min=1, max=100))
+    who = fields.String(required=True, validate=_short_name)
     device_time = fields.String(required=True)
     clock_offset_ms = fields.Integer(
         load_default=None, allow_none=True, strict=True, validate=validate.Range(min=-_MOST_MS, max=_MOST_MS)
@@ -109,7 +114,8 @@ def read_batch(content: bytes) -> Batch:
             remedy="Send it from the field pages, or load the file that they wrote, unchanged.",
         ) from None
     entries = tuple(_entry(body) for body in read["entries"])
-    return Batch(read["device"].lower(), read["device_name"].strip(), sent_at, read["unsent"], entries)
+    called = "".join(letter for letter in read["device_name"] if letter.isprintable()).strip()
+    return Batch(read["device"].lower(), called, sent_at, read["unsent"], entries)
 
 
 def _entry(body: Any) -> Entry | Unreadable:

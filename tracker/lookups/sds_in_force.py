@@ -13,6 +13,7 @@ from tracker.domain.analysis import CONSTITUENTS
 from tracker.domain.coring import CoringPlan
 from tracker.domain.custody import corrected
 from tracker.domain.default_sds import TOTAL_DM, relative_family
+from tracker.domain.findings import HOLD
 from tracker.domain.hay_errors import Cored
 from tracker.domain.own_sds import (
     Composites,
@@ -20,6 +21,7 @@ from tracker.domain.own_sds import (
     Shrunk,
     default_field_sds,
     default_lab_sd,
+    enough,
     pooled_within,
     sampling_ratio,
     shrunk,
@@ -33,6 +35,9 @@ from tracker.storage.coring import Sample, plan_in_force, samples_with_lots
 from tracker.storage.custody import events_of
 from tracker.storage.kept import practice_in_force
 
+# What steps.judge_analysis finds in every second analysis of a sample.
+MEASURED_BEFORE = "analysed-before"
+
 # Values on dry matter by source, constituent with its method and calibration, and sample.
 _Runs = Mapping[tuple[str, str], Mapping[int, list[Decimal]]]
 
@@ -40,12 +45,17 @@ _Runs = Mapping[tuple[str, str], Mapping[int, list[Decimal]]]
 def sds_in_force(session: Session) -> Sds:
     """The programme's practice with its own SDs where repeats were made; see domain.own_sds."""
     practice = practice_in_force(session)
-    rows = repeated_analyses(session)
+    rows = [row for row in repeated_analyses(session) if not _doubtful(row)]
     if not rows:
         return Sds(practice)
     runs = _runs(rows)
     by_lab = Sds(practice, {}, _laboratory(runs, practice))
     return Sds(practice, _sampling(session, rows, runs, by_lab), by_lab.laboratory)
+
+
+def _doubtful(row: Analysis) -> bool:
+    """Whether it is held for what it says, and not only because the sample was analysed before."""
+    return any(finding["level"] == HOLD and finding["code"] != MEASURED_BEFORE for finding in row.findings)
 
 
 def _runs(rows: Iterable[Analysis]) -> dict[tuple[str, str], dict[int, list[Decimal]]]:
@@ -75,7 +85,7 @@ def _laboratory(runs: _Runs, practice: Practice) -> dict[tuple[str, str], Shrunk
         default = default_lab_sd(code, typical, CONSTITUENTS[code].unit, practice)
         if relative_family(code):
             several, default = [_shares(values) for values in several], default / abs(typical)
-        own = pooled_within(several)
+        own = enough(pooled_within(several), practice)
         if own is not None:
             found[source, code] = shrunk(own, default**2, prior)
     return found
@@ -112,7 +122,7 @@ def _sampling(session: Session, rows: Sequence[Analysis], runs: _Runs, by_lab: S
     totals = _total_dm(session, [sample for sample in samples if sample.id in twice])
     values[TOTAL_DM] += _composites(TOTAL_DM, "", totals, several, cored, by_lab)
     prior = by_lab.practice.number("sd_prior_dof")
-    ratios = {code: sampling_ratio(lots) for code, lots in values.items()}
+    ratios = {code: enough(sampling_ratio(lots), by_lab.practice) for code, lots in values.items()}
     return {code: shrunk(own, Decimal(1), prior) for code, own in ratios.items() if own is not None}
 
 

@@ -15,13 +15,14 @@ from tracker.storage.coring import sample_with_lot
 from tracker.storage.custody import StandingRow
 from tracker.storage.intake import OvenLoad, OvenPlace
 from tracker.storage.lots import lot_numbered
-from tracker.storage.tags import Tag, tag_coded
+from tracker.storage.tags import Tag, rivals, tag_coded
 
 
 @dataclass(frozen=True)
 class TagOwner:
     """A tag and what it names. replaced_by: the code the bag carries now, where this one is void.
 
+    contested: another bag carries it too, and nobody has decided which one keeps it.
     load: the oven load that the sack is in, or came out of and is not weighed dry from.
     """
 
@@ -37,6 +38,7 @@ class TagOwner:
     hold: str | None
     load: str | None
     replaced_by: str | None
+    contested: bool = False
 
     @property
     def shown(self) -> str:
@@ -73,6 +75,7 @@ def _owner(session: Session, tag: Tag) -> TagOwner:
         if standing and standing.state in ("in oven", "out of oven")
         else None,
         replaced_by=current,
+        contested=bool(rivals(session, tag)),
     )
 
 

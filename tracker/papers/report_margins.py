@@ -27,11 +27,13 @@ def margins(body: Body) -> list[Flowable]:
     words = [cell(words_of(sentence), size=SMALL_PT) for sentence in rows(said, "words")]
     if not found:
         return [*heading("Margins", 15), *words] if words else []
-    header = ("Margin of", "±", *(f"{name}, %" for _, name in KINDS), "SDs from")
+    header = ("Margin of", "±", *(name for _, name in KINDS), "SDs from")
     table = ruled(
         header, [[_row(row)] for row in found], (36, 13, 14, 14, 21, 21, 18, 33), right=(1, 2, 3, 4, 5, 6)
     )
-    note = "What each source of error has of the variance of the value on dry matter; of dry matter, as received."
+    note = (
+        "What each source has of the variance, in %: of the value on dry matter; of dry matter, as received."
+    )
     return [*heading("Margins", 40), cell(note, size=SMALL_PT), table, Spacer(0, 1.5 * MM), *words]
 
 
@@ -50,4 +52,4 @@ def _sources(row: Body) -> list[str]:
     sampling, laboratory = (str(row.get(name) or "") for name in ("sampling", "laboratory"))
     if sampling == laboratory:
         return [sampling]
-    return [f"sampling: {sampling.split(', pooled')[0]}", f"laboratory: {laboratory.split(', pooled')[0]}"]
+    return [f"sampling: {sampling}", f"laboratory: {laboratory}"]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act, Party
@@ -23,13 +23,16 @@ from tracker.errors import Conflict, TrackerError
 from tracker.files.field_entries import Batch, Entry, Unreadable
 from tracker.steps.field_acts import do
 from tracker.steps.field_refs import Waits
+from tracker.storage.faults import is_passing, is_taken
 from tracker.storage.field import FieldAnswer, FieldContact, FieldEntry, waiting_entries
 from tracker.storage.kept import keep_refusal
 from tracker.storage.people import party
 
 LOG = logging.getLogger("tracker.field")
 SENT, FILE = "sent", "file"
-# A picture is kept as a picture once its entry is accepted; the entry's hash still is that of the whole.
+# What an earlier entry of the same phone, which waits for somebody else's, may turn into what can be.
+_MAY_YET_BE = ("wrong-state", "not-the-holder", "not-the-receiver", "no-open-transfer", "not-stored")
+# Too long to be read beside a refusal; it is kept with the entry.
 _PICTURE = "jpeg"
 
 
@@ -199,21 +202,21 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
     except Waits as waits:
         return Answer(row.event_id, LATER, row.received_at, words=str(waits))
     except TrackerError as refused:
+        if refused.code in _MAY_YET_BE and _waits_before(session, row):
+            words = f"It may be so once an earlier entry of this phone is done. Now: {refused.message}"
+            return Answer(row.event_id, LATER, row.received_at, words=words)
         return _refused(session, row, refused, now)
-    except IntegrityError:
+    except SQLAlchemyError as fault:
+        if not isinstance(fault, IntegrityError) or not is_taken(fault):
+            return _ours(row, fault)
         clash = Conflict(
             "recorded-meanwhile",
             "Something with the same name or number is recorded already.",
             remedy="Look at what is there, then enter it anew if it is still wanted.",
         )
         return _refused(session, row, clash, now)
-    except OperationalError:
-        raise
-    except Exception:
-        # A fault of ours with one entry is no reason to lose it, or to keep the others waiting.
-        LOG.exception("entry %s (%s) could not be done", row.event_id, row.kind)
-        words = "The office's program failed on this entry. It is kept there, and is tried again."
-        return Answer(row.event_id, LATER, row.received_at, words=words)
+    except Exception as fault:
+        return _ours(row, fault)
     answer = FieldAnswer(
         event_id=row.event_id,
         answer=ACCEPTED,
@@ -225,6 +228,20 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
     session.add(answer)
     session.flush()
     return _told(row, answer, ACCEPTED)
+
+
+def _waits_before(session: Session, row: FieldEntry) -> bool:
+    """Whether an entry that the phone made earlier still waits for another."""
+    return any(one.device == row.device and one.number < row.number for one in waiting_entries(session))
+
+
+def _ours(row: FieldEntry, fault: Exception) -> Answer:
+    """A fault of ours with one entry is no reason to lose it, or to keep the others waiting; a busy disk is none."""
+    if isinstance(fault, SQLAlchemyError) and is_passing(fault):
+        raise fault
+    LOG.error("entry %s (%s) could not be done", row.event_id, row.kind, exc_info=fault)
+    words = "The office's program failed on this entry. It is kept there, and is tried again."
+    return Answer(row.event_id, LATER, row.received_at, words=words)
 
 
 def _refused(session: Session, row: FieldEntry, refused: TrackerError, now: datetime) -> Answer:

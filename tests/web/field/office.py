@@ -1,4 +1,4 @@
-"""The network between a phone and the office, as a test wants it, and an office that answers entries by the contract."""
+"""The network between a phone and the office, as a test wants it."""
 
 from __future__ import annotations
 
@@ -10,12 +10,14 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from sqlalchemy import select, text
 from waitress.server import create_server
 
 from tests.web.conftest import SECRET
 from tracker.app import create_app
 from tracker.settings import Settings
 from tracker.storage.engine import Database
+from tracker.storage.field import FieldEntry
 
 Answer = Iterable[bytes]
 
@@ -23,8 +25,8 @@ Answer = Iterable[bytes]
 class Between:
     """Stands before the doors. Each switch is one thing that really happens between a field and an office."""
 
-    def __init__(self, app: Any) -> None:
-        self.app = app
+    def __init__(self, app: Any, season: Database) -> None:
+        self.app, self.season = app, season
         self.portal = False
         self.cut = False
         self.drop = 0.0
@@ -69,7 +71,11 @@ class Between:
 
     def kept(self) -> list[dict[str, Any]]:
         """The entries that the office has, in the order in which it got them."""
-        return list(self.app.extensions["fake"][1])
+        with self.season.read() as session:
+            rows = session.scalars(select(FieldEntry).order_by(text("rowid")))
+            return [
+                {"event_id": row.event_id, "seq": row.number, "kind": row.kind, **row.body} for row in rows
+            ]
 
     def _lost(self, start: Callable[..., Any]) -> Answer:
         # Fewer bytes than promised: the server closes the line in the middle of the answer.
@@ -84,11 +90,7 @@ def field_office(season: Database, host: str = "localhost") -> Iterator[tuple[st
         base_url="http://localhost:1", programme="Larkmoor Hay Testing Programme", phone="555-0142"
     )
     app = create_app(season, settings, SECRET, secure=False)
-    if "field.pack" not in app.view_functions:
-        from tests.web.field.stand_in import stand
-
-        stand(app, season)
-    between = Between(app)
+    between = Between(app, season)
     server = create_server(between, host="127.0.0.1", port=0, threads=6)
     address = f"http://{host}:{server.effective_port}"
     app.extensions["settings"] = Settings(**{**vars(settings), "base_url": address})

@@ -1,4 +1,4 @@
-"""The plan drawn on a phone is the plan that the office draws from the same seed, and ids are what the standard says."""
+"""The plan drawn on a phone is the one that the office draws from the same seed; ids are what the standard says."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page
 
 from tests.web.field.office import Between
 from tracker.domain import coring
-from tracker.domain.lot import BALE_SHAPES, STORAGES, LotFacts, size_check
+from tracker.domain.lot import BALE_SHAPES, STORAGES, LotFacts, size_check, split_offer
 from tracker.domain.practice import COMMON, RULES, Practice
 from tracker.domain.probe import checked_probe
 from tracker.errors import Refused
@@ -102,8 +102,6 @@ def too_large(shape: str, bales: int, pounds: str | None, practice: Practice) ->
         size_check(facts, practice)
     except Refused as refused:
         assert refused.code == "lot-too-large"
-        from tracker.domain.lot import split_offer
-
         return list(split_offer(facts, practice))
     return None
 
@@ -116,17 +114,13 @@ def test_a_lot_is_too_large_on_the_phone_just_when_the_office_would_refuse_it(pa
         ("round", 400, "1000"),  # 200 short tons to the pound: still one lot
         ("round", 401, "1000"),
         ("small square", 6557, "61"),
-        *(
-            (
-                rng.choice(BALE_SHAPES),
-                rng.randrange(1, 12_000),
-                rng.choice((None, f"{rng.randrange(300, 2000)}.5")),
-            )
-            for _ in range(500)
-        ),
     ]
+    for _ in range(500):
+        pounds = rng.choice((None, f"{rng.randrange(300, 2000)}.5"))
+        lots.append((rng.choice(BALE_SHAPES), rng.randrange(1, 12_000), pounds))
     rules = {**PRACTICE, "lot_limit_basis": basis}
-    act = f"([shape, bale_count, bale_lb]) => module.lotTooLarge({{shape, bale_count, bale_lb}}, {rules!r})?.parts ?? null"
+    act = f"""([shape, bale_count, bale_lb]) =>
+        module.lotTooLarge({{shape, bale_count, bale_lb}}, {rules!r})?.parts ?? null"""
     found = asked(page, "coring", act, lots)
     assert found == [too_large(*lot, practice) for lot in lots]
     assert any(found) and not all(found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import sqlite3
 from datetime import UTC
 from threading import Thread
 from typing import Any
@@ -193,7 +194,9 @@ def test_a_busy_season_keeps_the_phones_entries_pending(
     from tracker.web.field import entries
 
     def busy(*_: Any, **__: Any) -> None:
-        raise OperationalError("x", {}, Exception("database is locked"))
+        fault = sqlite3.OperationalError("database is locked")
+        fault.sqlite_errorcode = sqlite3.SQLITE_BUSY
+        raise OperationalError("x", {}, fault)
 
     monkeypatch.setattr(entries, "take_entries", busy)
     phone = Phone()
@@ -264,6 +267,7 @@ def test_a_clerk_decides_on_a_contested_tag_by_page(season: Database, client_as:
     ulf.send(season, 220, *ulf.bagged(code, 12, field="Hill"))
     fresh = done(season, lambda session: make_tag(session, minute=230))
     carl = client_as("carl")
+    assert f"/tags/contested/{code}" in carl.get(f"/T/{code}", follow_redirects=True).text
     page = carl.get(f"/tags/contested/{code}").text
     assert "Tove Lind" in page and "Ulf Brandt" in page
     form = {"keeps": "1", "fresh-2": fresh, "reason": "asked both"}

@@ -8,6 +8,7 @@ from typing import Any
 from flask import Response, flash, redirect, render_template, request, url_for
 
 from tracker.domain.units import whole
+from tracker.errors import Refused
 from tracker.lookups.lots import parties
 from tracker.lookups.tag_rolls import carried_by_day, party_keyed, rolls, strays
 from tracker.papers.field_sheet import SpareTag, field_sheet
@@ -45,6 +46,13 @@ def tags_issued() -> Any:
 def tags_counted_in() -> Any:
     """Take unused tags back."""
     codes = request.form.get("codes", "").replace(",", " ").split()
+    if not codes:
+        raise Refused(
+            "code-missing",
+            "No tag was named.",
+            field="codes",
+            remedy="Scan or type the tags that were brought back.",
+        )
     with acting("count in") as (session, act):
         back = count_in(session, codes, act)
     return _done(f"{len(back)} back in the office.")

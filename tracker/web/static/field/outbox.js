@@ -64,14 +64,17 @@ export async function body(some) {
   return { marker: MARKER, device: phone.id, device_name: phone.name, sent_at: stamped(), entries: some.map(bare) };
 }
 
-// One sender at a time on this phone, be it a page or the worker.
-async function alone(act) {
+// One sender at a time on this phone, be it a page or the worker. patient: wait for the other's end, else leave it to him.
+async function alone(act, patient) {
   if (globalThis.navigator?.locks) {
-    return navigator.locks.request("hay-field-send", { ifAvailable: true }, (lock) => (lock ? act() : null));
+    return navigator.locks.request("hay-field-send", { ifAvailable: !patient }, (lock) => (lock ? act() : null));
   }
   const mine = crypto.getRandomValues(new Uint32Array(2)).join("-");
-  const lease = await change("lease", (found) => (found && found.until > Date.now() ? undefined : { mine, until: Date.now() + LEASE_MS }));
-  if (lease?.mine !== mine) return null;
+  const taken = async () => (await change("lease", (found) => (found?.until > Date.now() ? undefined : { mine, until: Date.now() + LEASE_MS })))?.mine === mine;
+  while (!(await taken())) {
+    if (!patient) return null;
+    await new Promise((done) => setTimeout(done, 500));
+  }
   try {
     return await act();
   } finally {
@@ -182,7 +185,7 @@ export async function send({ now = false } = {}) {
     if (!now && (link?.sign_in || link?.next > Date.now())) return;
     let pending = (await entries()).filter(waiting);
     while (pending.length && (await sendBatch(firstOf(pending)))) pending = (await entries()).filter(waiting);
-  });
+  }, now);
 }
 
 async function askForSync() {

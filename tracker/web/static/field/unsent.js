@@ -19,7 +19,7 @@ async function draw() {
   put("age", h("p", { class: "progress" }, pending.length ? `${pending.length} not sent, the oldest ${age(oldest)} old.` : "Nothing waits to be sent."),
     signIn ? h("a", { class: "next", href: "/field/signed-in?to=unsent", id: "sign-in" }, `Sign in to send ${signIn}`) : null);
   $("link").textContent = inWords(link);
-  $("send").disabled = !pending.length;
+  $("send").hidden = !pending.length;
   list("pending", pending, { signIn }, "Nothing.");
   if (!fixing) list("refused", all.filter((one) => one.state === "refused").reverse(), {}, "Nothing.");
   list("sent", all.filter((one) => one.state === "office").reverse().slice(0, SHOWN), {}, "Nothing yet.");

@@ -1,0 +1,83 @@
+"""What the phone said it saved is there after its battery went flat the moment after."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import BrowserContext, Playwright, sync_playwright
+
+from tests.web.conftest import sign_in_as
+from tests.web.field.conftest import ENTRIES, entries, until
+from tests.web.field.office import Between
+from tracker.web.shared.guard import COOKIE
+
+
+@pytest.fixture
+def own_browser(office: tuple[str, Between], tmp_path: Path) -> Iterator[tuple[Playwright, Path]]:
+    with sync_playwright() as playwright:
+        yield playwright, tmp_path / "profile"
+
+
+def started(playwright: Playwright, folder: Path) -> BrowserContext:
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    return playwright.chromium.launch_persistent_context(
+        str(folder), executable_path=path, args=["--no-sandbox"], viewport={"width": 360, "height": 640}
+    )
+
+
+def kill(folder: Path) -> None:
+    """End, without a word, every process of the browser that lives in this folder, as a flat battery does."""
+    mine = []
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdigit():
+            try:
+                words = (entry / "cmdline").read_bytes().split(b"\0")
+            except OSError:
+                continue
+            if f"--user-data-dir={folder}".encode() in words:
+                mine.append(int(entry.name))
+    assert mine, "the browser that is to be killed was not found"
+    for process in mine:
+        try:
+            os.kill(process, signal.SIGKILL)
+        except ProcessLookupError:
+            continue
+
+
+def test_an_entry_is_there_after_the_battery_went_flat_right_after_the_sign(
+    office: tuple[str, Between], own_browser: tuple[Playwright, Path]
+) -> None:
+    address, between = office
+    playwright, folder = own_browser
+    cookie = sign_in_as(between.app, "tove").get_cookie(COOKIE)
+    assert cookie is not None
+    context = started(playwright, folder)
+    context.add_cookies([{"name": COOKIE, "value": cookie.value, "url": address}])
+    page = context.new_page()
+    page.goto(f"{address}/field/phone")
+    page.get_by_text("Free tags:").wait_for()
+    until(page, "navigator.serviceWorker.ready.then((here) => here.active.state === 'activated')")
+    between.cut = True
+    page.goto(f"{address}/field/hand-over")
+    page.get_by_role("button", name="I take bags out of a place").click()
+    page.fill("#typed", "7K2M-9QXQ")
+    page.press("#typed", "Enter")
+    page.locator("#take").click()
+    page.wait_for_timeout(400)
+    page.locator("#save").click()
+    page.locator("#sign", has_text="Saved on this phone").wait_for()
+    kill(folder)
+    time.sleep(0.3)
+    context = started(playwright, folder)
+    between.cut = False
+    page = context.new_page()
+    page.goto(f"{address}/field/unsent")
+    until(page, f"{ENTRIES}.then((all) => all.length === 1)")
+    assert entries(page)[0]["payload"]["codes"] == ["7K2M9QXQ"]
+    context.close()

@@ -1,0 +1,181 @@
+"""Take a person out of the season who has the right to it, and leave the log as true as it was.
+
+People stand in events by a short name, and their names beside them, so the name is written over once. Where somebody
+wrote a name into the words of an entry or of a refusal, the words are written anew without it; what happened, when,
+and by which number stays, and so does every signature (docs/retention.md says what is left).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Text, delete, func, or_, select, type_coerce, update
+from sqlalchemy.orm import Session
+
+from tracker.domain.custody import ENDED, Act
+from tracker.errors import Refused
+from tracker.steps.append_event import on_programme, project_anew
+from tracker.steps.dispose_data import require_lead
+from tracker.steps.print_tags import require_reason
+from tracker.steps.second_factor import take_away_factor
+from tracker.steps.sign_in import forget_attempts, set_active
+from tracker.storage.access import Account, SecondFactor
+from tracker.storage.custody import EventRow, StandingRow
+from tracker.storage.kept import KeptRefusal
+from tracker.storage.log import EntrySalt
+from tracker.storage.lots import Field, Lot
+from tracker.storage.people import PartyRow, party, producer_named
+from tracker.storage.results import ReportVersion
+
+WORDS_ERASED, PERSON_ERASED, PRODUCER_ERASED = "words erased", "person erased", "producer erased"
+
+
+@dataclass(frozen=True)
+class Erased:
+    """What was done, and what is left: entries and refusals whose words were written anew, reports with the name on.
+
+    key_tells: the short name, which stays in the log, tells a part of the name.
+    """
+
+    label: str
+    entries: int
+    refusals: int
+    reports: int
+    key_tells: bool = False
+
+
+def erase_person(session: Session, key: str, act: Act, *, reason: str) -> Erased:
+    """Write a person's name over and end the way in. Whoever erased it and why is an event.
+
+    Raises NotFound `unknown-party`, Refused `not-allowed`, `reason-missing`, `not-a-person`, `still-holds`,
+    `last-lead`.
+    """
+    require_lead(act)
+    require_reason(reason)
+    who = party(session, key, field="key")
+    if who.kind != "person":
+        raise Refused(
+            "not-a-person", f"{who.name} is a {who.kind}.", field="key", remedy="Only people are erased."
+        )
+    _refuse_holder(session, key)
+    row = session.scalars(select(PartyRow).where(PartyRow.key == key)).one()
+    label = f"Erased person {row.id}"
+    _end_account(session, key, act)
+    data = {"person": str(row.id), "reason": reason.strip()}
+    on_programme(session, PERSON_ERASED, data, act)
+    entries, refusals = _erase_words(session, who.name, label, act)
+    row.name, row.role = label, ""
+    session.flush()
+    tells = any(word in key.split("-") for word in _words(who.name))
+    return Erased(label, entries, refusals, _reports_with(session, who.name), tells)
+
+
+def erase_producer(session: Session, name: str, act: Act, *, reason: str) -> Erased:
+    """Write a producer's name, telephone, e-mail and place over, and where the fields lie.
+
+    Raises NotFound `unknown-producer`, Refused `not-allowed`, `reason-missing`.
+    """
+    require_lead(act)
+    require_reason(reason)
+    row = producer_named(session, name)
+    label = f"Erased producer {row.id}"
+    on_programme(session, PRODUCER_ERASED, {"producer": str(row.id), "reason": reason.strip()}, act)
+    entries, refusals = _erase_words(session, row.name, label, act)
+    row.name, row.phone, row.email, row.place = label, "", "", ""
+    session.flush()
+    theirs = select(Field.id).where(Field.producer_id == row.id)
+    session.execute(update(Lot).where(Lot.field_id.in_(theirs)).values(note=""))
+    session.execute(update(Field).where(Field.producer_id == row.id).values(latitude=None, longitude=None))
+    return Erased(label, entries, refusals, _reports_with(session, name))
+
+
+def _refuse_holder(session: Session, key: str) -> None:
+    holds = select(func.count()).where(
+        or_(StandingRow.holder == key, StandingRow.transfer_to == key), StandingRow.state.not_in(ENDED)
+    )
+    count = session.scalar(holds.select_from(StandingRow)) or 0
+    if count:
+        raise Refused(
+            "still-holds",
+            f"{key} has {count} samples, or they are on their way there.",
+            field="key",
+            remedy="They are handed over or received first; nobody is erased out of a chain that is open.",
+        )
+
+
+def _end_account(session: Session, key: str, act: Act) -> None:
+    account = session.scalar(select(Account).where(Account.party_key == key))
+    if account is None:
+        return
+    set_active(session, key, False, act.now)
+    account.password_hash = None
+    if session.scalar(select(SecondFactor.id).where(SecondFactor.account_id == account.id)) is not None:
+        take_away_factor(session, account)
+    forget_attempts(session, key)
+
+
+def _erase_words(session: Session, name: str, label: str, act: Act) -> tuple[int, int]:
+    """Write anew every entry that has the name in its words, and take away every refusal that has it."""
+    there = re.compile(rf"(?<!\w){re.escape(name)}(?!\w)", re.IGNORECASE)
+    told = type_coerce(EventRow.data, Text)
+    likely = select(EventRow).where(
+        or_(*(one.icontains(name, autoescape=True) for one in (EventRow.note, EventRow.late_reason, told)))
+    )
+    entries = [row for row in session.scalars(likely) if there.search(_all_words(row))]
+    given = type_coerce(KeptRefusal.given, Text)
+    refusals = [
+        number
+        for number, values, message in session.execute(
+            select(KeptRefusal.id, given, KeptRefusal.message).where(
+                or_(
+                    given.icontains(name, autoescape=True),
+                    KeptRefusal.message.icontains(name, autoescape=True),
+                )
+            )
+        )
+        if there.search(f"{values} {message}")
+    ]
+    if entries or refusals:
+        numbers = [row.seq for row in entries]
+        data = {"entries": [str(seq) for seq in numbers], "refusals": [str(one) for one in refusals]}
+        on_programme(session, WORDS_ERASED, data, act)
+        for row in entries:
+            _write_anew(row, there, label)
+        session.flush()
+        session.execute(delete(EntrySalt).where(EntrySalt.seq.in_(numbers)))
+        session.execute(delete(KeptRefusal).where(KeptRefusal.id.in_(refusals)))
+        for sample in {row.sample_id for row in entries} - {None}:
+            project_anew(session, int(sample or 0))
+    return len(entries), len(refusals)
+
+
+def _all_words(row: EventRow) -> str:
+    return " ".join((row.note, row.late_reason, repr(row.data)))
+
+
+def _write_anew(row: EventRow, there: re.Pattern[str], label: str) -> None:
+    row.note = there.sub(label, row.note)
+    row.late_reason = there.sub(label, row.late_reason)
+    row.data = _without(row.data, there, label)
+
+
+def _without(value: Any, there: re.Pattern[str], label: str) -> Any:
+    if isinstance(value, str):
+        return there.sub(label, value)
+    if isinstance(value, dict):
+        return {name: _without(part, there, label) for name, part in value.items()}
+    if isinstance(value, list):
+        return [_without(part, there, label) for part in value]
+    return value
+
+
+def _reports_with(session: Session, name: str) -> int:
+    body = type_coerce(ReportVersion.body, Text)
+    named = select(func.count()).select_from(ReportVersion).where(body.icontains(name, autoescape=True))
+    return session.scalar(named) or 0
+
+
+def _words(name: str) -> list[str]:
+    return [word for word in re.split(r"\W+", name.casefold()) if len(word) > 1]
