@@ -47,6 +47,13 @@ def add(commands: Any) -> None:
     serve.add_argument(
         "--http", action="store_true", help="people come by http although TRACKER_BASE_URL says https"
     )
+    command(
+        commands,
+        "fetch-reader",
+        "fetch the QR reader for the field's pages by npm",
+        _fetch_reader,
+        acts=False,
+    )
     doctor = command(commands, "doctor", "look whether the season is fit to be served", _doctor, acts=False)
     doctor.add_argument("--offline", action="store_true", help="do not ask TRACKER_BASE_URL")
 
@@ -124,6 +131,26 @@ def _base_not_told() -> bool:
     from tracker.settings import Settings, read
 
     return read().base_url == Settings.base_url
+
+
+def _fetch_reader(asked: argparse.Namespace) -> None:
+    from tracker.errors import Refused
+    from tracker.web.field.reader import PLACE, ReaderMissing, fetch
+
+    try:
+        fetch()
+    except ReaderMissing as missing:
+        raise Refused(
+            "reader-missing",
+            str(missing),
+            remedy="Until then tags are typed where a browser reads no QR by itself; everything else works.",
+        ) from missing
+    say(
+        asked,
+        {"place": str(PLACE)},
+        f"The QR reader is in {PLACE}.",
+        "Phones take it along at their next visit.",
+    )
 
 
 def _serve(asked: argparse.Namespace) -> None:

@@ -196,6 +196,22 @@ def test_two_people_with_one_phone_both_sign_and_the_taker_by_his_own_tap(away: 
     assert entries(page)[-1]["payload"] == {"codes": [CODE], "to": "ulf", "to_signs": True, "receiver": "ulf"}
 
 
+def test_a_spoilt_tag_gives_way_to_a_fresh_one_with_a_reason(away: tuple[Phone, Page]) -> None:
+    phone, page = away
+    key = cored(page)
+    enter(page, "bag cores", {"lot": {"entry": key}, "code": CODE})
+    page.goto(f"{phone.address}/field/bag?lot={key}")
+    tap(page, "#replace")
+    page.locator("#sign", has_text="Say in a few words").wait_for()
+    page.fill("#reason", "torn")
+    tap(page, "#replace")
+    page.fill("#typed", "E0F14CSE")
+    page.press("#typed", "Enter")
+    tap(page, "#take")
+    page.locator("#bound", has_text="E0F1-4CSE").wait_for()
+    assert entries(page)[-1]["payload"] == {"code": "E0F14CSE", "old_code": CODE, "reason": "torn"}
+
+
 def test_a_carrier_needs_a_waybill(away: tuple[Phone, Page]) -> None:
     phone, page = away
     bagged(page)
