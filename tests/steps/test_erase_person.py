@@ -37,7 +37,9 @@ from tracker.storage.engine import Database
 from tracker.storage.field import FieldContact, FieldEntry
 from tracker.storage.kept import KeptRefusal
 from tracker.storage.lots import Field, Lot
+from tracker.storage.messages import MessageChoice
 from tracker.storage.people import PartyRow, Producer, party
+from tracker.storage.shares import ResultLink
 
 
 def erased(season: Database, key: str = "ulf", **more: Any) -> Erased:
@@ -167,6 +169,36 @@ def test_a_producer_goes_with_his_address_and_where_his_fields_lie(season: Datab
         assert session.scalars(select(Field.latitude)).all() == [None]
         assert session.scalars(select(Lot.note)).all() == [""]
     assert life(season, sample) and sound(season) == 0
+
+
+def test_nobody_writes_to_an_erased_producer_and_no_search_finds_him(season: Database) -> None:
+    def before(session: Any) -> None:
+        oda = session.scalars(select(Producer)).one()
+        told = {"producer_id": oda.id, "channel": "e-mail", "by": "lena", "at": at(0)}
+        session.add(MessageChoice(**told, address="oda@farm.example", choice="wanted", how="said so"))
+        session.add(
+            ResultLink(
+                token_hash="x" * 64,
+                kind="adviser",
+                producer_id=oda.id,
+                lot_id=None,
+                name="her vet",
+                until=at(0).date(),
+                made_by="lena",
+                made_at=at(0),
+            )
+        )
+
+    made(season, make_received)
+    done(season, before)
+    done(season, lambda s: erase_producer(s, "Oda Meadow", act(s, "lena", 3000), reason="asked for it"))
+    left = all_of(season)
+    for words in ("oda@farm.example", "her vet", "Oda Meadow", "meadow"):
+        assert words not in left, words
+    with season.read() as session:
+        choices = session.scalars(select(MessageChoice).order_by(MessageChoice.id)).all()
+    assert [(one.choice, one.address) for one in choices] == [("wanted", ""), ("stopped", "")]
+    assert sound(season) == 0
 
 
 def test_no_words_are_written_anew_but_those_that_an_event_names(season: Database) -> None:

@@ -125,15 +125,17 @@ def _state_after(kinds: list[str]) -> str:
 def _names_of_bags(session: Session) -> Iterator[str]:
     of_tags = session.execute(select(Tag.code, Tag.sample_id).where(Tag.state == tag.BOUND))
     bound = {row.code: row.sample_id for row in of_tags}
-    # A tag on two bags names one of them until somebody decides, and both go by it.
-    contested = select(Tag.code, TagContest.sample_id).join(Tag, Tag.id == TagContest.tag_id)
-    claims = {(row.code, row.sample_id) for row in session.execute(contested)}
+    # Two bags with one tag both go by it until somebody has decided.
+    contests = select(Tag.code, TagContest.sample_id).join(Tag, Tag.id == TagContest.tag_id)
+    contested = {(row.code, row.sample_id) for row in session.execute(contests)}
+    named = set()
     for row in session.scalars(select(StandingRow).where(StandingRow.code.is_not(None))):
-        if bound.get(str(row.code)) == row.sample_id:
-            del bound[str(row.code)]
-        elif (str(row.code), row.sample_id) not in claims:
-            yield f"Sample {row.sample_id} goes by tag {payload.shown(str(row.code))}, which is not bound to it."
-    for code in bound:
+        code = str(row.code)
+        if bound.get(code) == row.sample_id:
+            named.add(code)
+        elif (code, row.sample_id) not in contested:
+            yield f"Sample {row.sample_id} goes by tag {payload.shown(code)}, which is not bound to it."
+    for code in bound.keys() - named:
         yield f"Tag {payload.shown(code)} is bound to a sample that goes by another."
 
 
