@@ -193,8 +193,8 @@ def test_nobody_writes_to_an_erased_producer_and_no_search_finds_him(season: Dat
     done(season, before)
     done(season, lambda s: erase_producer(s, "Oda Meadow", act(s, "lena", 3000), reason="asked for it"))
     left = all_of(season)
-    for words in ("oda@farm.example", "her vet", "Oda Meadow", "meadow"):
-        assert words not in left, words
+    for said in ("oda@farm.example", "her vet", "Oda Meadow", "meadow"):
+        assert said not in left, said
     with season.read() as session:
         choices = session.scalars(select(MessageChoice).order_by(MessageChoice.id)).all()
     assert [(one.choice, one.address) for one in choices] == [("wanted", ""), ("stopped", "")]
