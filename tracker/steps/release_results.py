@@ -44,20 +44,7 @@ def release_results(
     released is kept and not shown. Raises Refused `not-allowed`, `nothing-to-report`,
     `second-person-needed`, `reason-missing`, and what custody raises.
     """
-    if act.by.role not in MAY_RELEASE:
-        raise Refused(
-            "not-allowed",
-            f"{act.by.key} may not release results.",
-            field="by",
-            remedy="An analyst or the lead releases them.",
-        )
-    if not body["results"]:
-        raise Refused(
-            "nothing-to-report",
-            "No analysis stands for this sample.",
-            field="sample",
-            remedy="Take in its results first: `tracker import-analyses`.",
-        )
+    _refuse_unfit(body, act)
     require_second_person(session, _took_in(session, sample), act)
     before = latest_report(session, sample.id)
     if before is not None:
@@ -66,17 +53,7 @@ def release_results(
     version = before.version + 1 if before else 1
     number = f"R-{code}-v{version}"
     kept = _with_changes(body, before)
-    kept["report"] = {
-        "number": number,
-        "version": version,
-        "replaces": before.number if before else None,
-        "reason": reason.strip(),
-        "issued_at": act.occurred_at.isoformat(),
-        "issued_by": act.by.name,
-        "issued_by_role": act.by.role,
-        # The log holds the body's hash; with the salt in it nobody can guess the body from the hash.
-        "salt": secrets.token_hex(SALT_BYTES),
-    }
+    kept["report"] = _heading(number, version, before, reason, act)
     kept["interpretation"] = _interpreted(body, before, number, act if interpretation else None)
     named = Act(act.by, act.at, act.now, act.device, act.event_id or str(uuid4()), act.late_reason, act.note)
     event = on_sample(session, "reported", sample, {"report": number, "body": digest(kept)}, named)
@@ -94,6 +71,39 @@ def release_results(
     session.flush()
     keep_released(session, sample.id, kept)
     return row
+
+
+def _refuse_unfit(body: Mapping[str, Any], act: Act) -> None:
+    if act.by.role not in MAY_RELEASE:
+        raise Refused(
+            "not-allowed",
+            f"{act.by.key} may not release results.",
+            field="by",
+            remedy="An analyst or the lead releases them.",
+        )
+    if not body["results"]:
+        raise Refused(
+            "nothing-to-report",
+            "No analysis stands for this sample.",
+            field="sample",
+            remedy="Take in its results first: `tracker import-analyses`.",
+        )
+
+
+def _heading(
+    number: str, version: int, before: ReportVersion | None, reason: str, act: Act
+) -> dict[str, Any]:
+    return {
+        "number": number,
+        "version": version,
+        "replaces": before.number if before else None,
+        "reason": reason.strip(),
+        "issued_at": act.occurred_at.isoformat(),
+        "issued_by": act.by.name,
+        "issued_by_role": act.by.role,
+        # The log holds the body's hash; with the salt in it nobody can guess the body from the hash.
+        "salt": secrets.token_hex(SALT_BYTES),
+    }
 
 
 def _took_in(session: Session, sample: Sample) -> set[str]:
