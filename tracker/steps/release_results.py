@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
-from tracker.domain.log_entry import SALT_BYTES, digest
+from tracker.domain.log_entry import SALT_BYTES, as_shown, digest
 from tracker.domain.times import utc
 from tracker.errors import Refused
 from tracker.steps.append_event import on_sample, standing_of
@@ -44,36 +44,6 @@ def release_results(
     released is kept and not shown. Raises Refused `not-allowed`, `nothing-to-report`,
     `second-person-needed`, `reason-missing`, and what custody raises.
     """
-    _refuse_unfit(body, act)
-    require_second_person(session, _took_in(session, sample), act)
-    before = latest_report(session, sample.id)
-    if before is not None:
-        require_reason(reason)
-    code = standing_of(session, sample).code or f"LOT{sample.lot_id}-{sample.number}"
-    version = before.version + 1 if before else 1
-    number = f"R-{code}-v{version}"
-    kept = _with_changes(body, before)
-    kept["report"] = _heading(number, version, before, reason, act)
-    kept["interpretation"] = _interpreted(body, before, number, act if interpretation else None)
-    named = Act(act.by, act.at, act.now, act.device, act.event_id or str(uuid4()), act.late_reason, act.note)
-    event = on_sample(session, "reported", sample, {"report": number, "body": digest(kept)}, named)
-    row = ReportVersion(
-        event_id=event.event_id,
-        sample_id=sample.id,
-        number=number,
-        version=version,
-        body=kept,
-        reason=reason.strip(),
-        issued_at=utc(act.occurred_at),
-        issued_by=act.by.key,
-    )
-    session.add(row)
-    session.flush()
-    keep_released(session, sample.id, kept)
-    return row
-
-
-def _refuse_unfit(body: Mapping[str, Any], act: Act) -> None:
     if act.by.role not in MAY_RELEASE:
         raise Refused(
             "not-allowed",
@@ -88,6 +58,32 @@ def _refuse_unfit(body: Mapping[str, Any], act: Act) -> None:
             field="sample",
             remedy="Take in its results first: `tracker import-analyses`.",
         )
+    require_second_person(session, _took_in(session, sample), act)
+    before = latest_report(session, sample.id)
+    if before is not None:
+        require_reason(reason)
+    code = standing_of(session, sample).code or f"LOT{sample.lot_id}-{sample.number}"
+    version = before.version + 1 if before else 1
+    number = f"R-{code}-v{version}"
+    kept = _with_changes(body, before)
+    kept["report"] = _heading(number, version, before, reason, act)
+    kept["interpretation"] = _interpreted(body, before, number, act if interpretation else None)
+    named = Act(act.by, act.at, act.now, act.device, act.event_id or str(uuid4()), act.late_reason, act.note)
+    event = on_sample(session, "reported", sample, {"report": number, "body": digest(as_shown(kept))}, named)
+    row = ReportVersion(
+        event_id=event.event_id,
+        sample_id=sample.id,
+        number=number,
+        version=version,
+        body=kept,
+        reason=reason.strip(),
+        issued_at=utc(act.occurred_at),
+        issued_by=act.by.key,
+    )
+    session.add(row)
+    session.flush()
+    keep_released(session, sample.id, kept)
+    return row
 
 
 def _heading(
