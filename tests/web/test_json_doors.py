@@ -18,11 +18,12 @@ from schemathesis.specs.openapi.checks import negative_data_rejection, positive_
 
 from tests.makers import act, done
 from tests.web.conftest import made_app, sign_in_as
+from tracker.domain.field_entry import KINDS, MARKER
 from tracker.steps.add_balance import add_balance
 from tracker.storage.engine import Database
 
 # A line that is no weight is as described and refused; what is not as described is read as far as it can be.
-TRIES = settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
+TRIES = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 WORDS = {"type": "string"}
 REFUSED = {
     "type": "object",
@@ -56,13 +57,63 @@ def answer(schema: dict[str, Any]) -> dict[str, Any]:
     return {"description": "in words", "content": {"application/json": {"schema": schema}}}
 
 
+MOMENT = {
+    "enum": ["2026-06-20T09:10:00.000-05:00", "2026-06-20T14:10:00Z", "0001-01-01T00:00:00+14:00", "soon"]
+}
+ENTRY = {
+    "type": "object",
+    "required": ["event_id", "seq", "kind", "payload", "who", "device_time"],
+    "additionalProperties": False,
+    "properties": {
+        "event_id": {"anyOf": [{"type": "string", "format": "uuid"}, WORDS]},
+        "seq": {"type": "integer", "minimum": 0, "maximum": 2**31},
+        "kind": {"enum": [*KINDS, "whatever"]},
+        "payload": {"type": "object"},
+        "who": {"enum": ["carl", "tove", "nobody", ""]},
+        "device_time": MOMENT,
+        "clock_offset_ms": {"type": ["integer", "null"]},
+        "source": {"enum": ["phone", "paper"]},
+        "paper": {"type": ["object", "null"]},
+    },
+}
+BATCH = {
+    "type": "object",
+    "required": ["marker", "device", "sent_at", "entries"],
+    "properties": {
+        "marker": {"const": MARKER},
+        "device": {"const": "0190a1b2-0000-7000-8000-000000000001"},
+        "device_name": WORDS,
+        "sent_at": MOMENT,
+        "unsent": {"type": ["integer", "null"]},
+        "entries": {"type": "array", "items": ENTRY, "maxItems": 4},
+    },
+}
+ANSWERED = {
+    "type": "object",
+    "required": ["marker", "server_time", "answers"],
+    "properties": {"answers": {"type": "array", "items": {"type": "object", "required": ["event_id"]}}},
+}
+PROBLEM = {
+    "description": "RFC 9457",
+    "content": {
+        "application/problem+json": {
+            "schema": {"type": "object", "required": ["type", "title", "status", "code", "words", "remedy"]}
+        }
+    },
+}
 DOORS: dict[str, Any] = {
+    "/field/entries": {
+        "post": {
+            "requestBody": {"required": True, "content": {"application/json": {"schema": BATCH}}},
+            "responses": {"200": answer(ANSWERED), "400": PROBLEM, "413": PROBLEM, "422": PROBLEM},
+        }
+    },
     "/desk/line": {
         "post": {
             "requestBody": {"required": True, "content": {"application/json": {"schema": LINE}}},
             "responses": {"200": answer(READ), "422": answer(REFUSED)},
         }
-    }
+    },
 }
 DESCRIBED = {
     "openapi": "3.1.0",
