@@ -23,6 +23,8 @@ EXAMPLES: dict[str, Sequence[str]] = {
     ),
     "import-lots": ("lots.csv",),
     "lots": (),
+    "coverage": ("--draws", "2"),
+    "season-plan": ("Oda Meadow", "--first", "2026-11-01", "--months", "1", "--out", "season.pdf"),
     "search": ("second", "cutting"),
     "export": ("lots", "--out", "lots.csv"),
     "plan": ("{unplanned}", "--seed", "3"),
