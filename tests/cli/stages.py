@@ -15,7 +15,9 @@ from tests.result_files import NIR, NIR_MAP, add_map, release, row, written
 from tracker.files.key_file import KeyFile
 from tracker.lookups.find import sample_named
 from tracker.lookups.issued_reports import issued_report
+from tracker.papers.bundled import bundle_of
 from tracker.papers.lot_report import lot_report
+from tracker.settings import Settings
 from tracker.steps.append_event import standing_of
 from tracker.steps.bag_cores import bag_cores
 from tracker.steps.end_sample import archive
@@ -73,6 +75,8 @@ def build(season: Path, path: Path) -> Stages:
     with database.read() as session:
         issued = issued_report(session, sample_named(session, names["reported"]).id)
         lot_report(path.with_suffix(".pdf"), issued.body, issued.proof)
+        lot = sample_named(session, names["reported"]).lot_id
+        path.with_suffix(".zip").write_bytes(bundle_of(session, lot, Settings()))
     database.close()
     return Stages(path, names)
 

@@ -22,6 +22,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
         *("--shape", "round", "--bales", "40", "--bale-lb", "900"),
     ),
     "import-lots": ("lots.csv",),
+    "import-producers": ("producers.csv",),
     "lots": (),
     "coverage": ("--draws", "2"),
     "season-plan": ("Oda Meadow", "--first", "2026-11-01", "--months", "1", "--out", "season.pdf"),
@@ -111,6 +112,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "custody key": (),
     "custody new-key": ("--reason", "a year is over", "--by", "lena"),
     "custody head": ("--out", "heads.txt"),
+    "export-lot": ("1", "--out", "lot.zip"),
+    "check-bundle": ("issued.zip",),
+    "import-bundle": ("issued.zip", "--by", "ana"),
+    "bundles": (),
     "init": (),
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
@@ -146,9 +151,10 @@ LISTS = {
     "retention",
     "register-lot",
     "doctor",
+    "bundles",
 }
 # The last one is for people who have no season.
-NO_SEASON = {"test-page", "demo", "custody verify"}
+NO_SEASON = {"test-page", "demo", "custody verify", "check-bundle"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
@@ -178,7 +184,7 @@ def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, sta
     answer = staged.run(*typed(name, stages), "--json")
     assert (answer.code, answer.err) == (0, ""), answer.out
     assert isinstance(answer.json, list if name in LISTS else dict)
-    assert answer.json or name in ("refusals", "comings")
+    assert answer.json or name in ("refusals", "comings", "bundles")
     assert "refused" not in answer.json
 
 

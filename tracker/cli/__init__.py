@@ -11,6 +11,7 @@ from tracker.cli import (
     backups,
     bags,
     bench,
+    bundles,
     custody,
     exports,
     feeding,
@@ -36,7 +37,6 @@ ROOMS = (
     hand_overs,
     bench,
     results,
-    margins,
     exports,
     feeding,
     season,
@@ -46,6 +46,8 @@ ROOMS = (
     office,
     server,
     backups,
+    bundles,
+    margins,
     records,
 )
 

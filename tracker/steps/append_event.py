@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from tracker.domain import custody, tag
 from tracker.domain.admission import admit, admit_from_field
 from tracker.domain.custody import Act, Event, Standing
-from tracker.domain.findings import HOLD, Finding
+from tracker.domain.findings import CAUTION, HOLD, Finding
 from tracker.domain.times import offset_minutes
 from tracker.steps.sign_log import enter
 from tracker.storage.coring import Sample
@@ -35,12 +35,7 @@ def on_sample(
 
     Raises Refused as domain.admission.admit.
     """
-    kept = dict(data)
-    if findings:
-        kept["findings"] = [finding.as_data() for finding in findings]
-    stopping = [finding.words for finding in findings if finding.level == HOLD]
-    if stopping:
-        kept["hold"] = " ".join(stopping)
+    kept = with_findings(data, findings)
     row = _row(session, kind, act, kept, lot_id=sample.lot_id, sample_id=sample.id, tag_id=tag_id)
     standing = _admitted(session, row, act)
     _keep(session, row)
@@ -48,16 +43,30 @@ def on_sample(
     return row
 
 
+def with_findings(data: Mapping[str, Any], findings: Sequence[Finding]) -> dict[str, Any]:
+    """The event's data with what was remarked, and with the words of a hold where one follows from it."""
+    kept = dict(data)
+    if findings:
+        kept["findings"] = [finding.as_data() for finding in findings]
+    stopping = [finding.words for finding in findings if finding.level == HOLD]
+    if stopping:
+        kept["hold"] = " ".join(stopping)
+    return kept
+
+
 def _admitted(session: Session, row: EventRow, act: Act) -> Standing:
     """Where the sample stands with the row added; one from the field may be moved to where it makes sense."""
     before, new = events_of(session, int(row.sample_id or 0)), _as_new(row, act)
     if not act.origin:
         return admit(before, new)
-    event, standing = admit_from_field(before, new, act.reach)
+    event, standing, doubt = admit_from_field(before, new, act.reach)
     row.late_reason = event.late_reason
     if event.occurred_at != new.occurred_at:
         row.occurred_at = event.occurred_at
         row.data = {**row.data, "origin": {**act.origin, "moved_from": new.occurred_at.isoformat()}}
+    if doubt:
+        found = [*row.data.get("findings", ()), Finding("order-doubted", CAUTION, doubt).as_data()]
+        row.data = {**row.data, "findings": found}
     return standing
 
 

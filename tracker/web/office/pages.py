@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tracker.web.office import (
+    bringing_in,
     exports,
     first,
     people,
@@ -26,6 +27,7 @@ MODULES = (
     year,
     season,
     searching,
+    bringing_in,
     sign_in,
     second_factor,
     people,
