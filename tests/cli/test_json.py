@@ -136,6 +136,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
 # tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them.
 LONG = {"demo", "serve", "restore"}
 LISTS = {
+    "coverage",
     "load-phone",
     "lots",
     "waiting",
@@ -154,7 +155,7 @@ LISTS = {
     "bundles",
 }
 # The last one is for people who have no season.
-NO_SEASON = {"test-page", "demo", "custody verify", "check-bundle"}
+NO_SEASON = {"test-page", "demo", "coverage", "custody verify", "check-bundle"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
