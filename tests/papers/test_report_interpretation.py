@@ -15,7 +15,9 @@ from tests.result_files import SETTINGS, Bench, bench, bench_template, row, take
 from tracker.lookups.issued_reports import issued_report
 from tracker.lookups.lot_report import report_body
 from tracker.papers.lot_report import lot_report
+from tracker.steps.choose_analysis import choose_analysis
 from tracker.steps.release_results import release_results
+from tracker.storage.analysis import analyses_of
 from tracker.storage.coring import sample_with_lot
 
 __all__ = ["bench", "bench_template"]
@@ -98,6 +100,13 @@ def test_a_later_version_marks_the_answers_that_say_something_else(bench: Bench)
     same = issued(bench, 1550, reason="sent again")
     assert not any(one["changed"] for one in same["interpretation"]["answers"])
     scanned(bench, 1560, CP_pc_DM="12.5", ADF_pc_DM="34.0", NDF_pc_DM="52.0", Scanned="2026-06-21 11:00:00")
+
+    def decided(session: Any) -> None:
+        sample = sample_with_lot(session, bench.samples[0].id)
+        second = max(one.id for one in analyses_of(session, sample.id))
+        choose_analysis(session, sample, second, act(session, "lena", 1570), reason="the vial was turned")
+
+    done(bench.season, decided)
     changed = issued(bench, 1600, reason="scanned anew")
     marked = {one["animals"]["words"]: one["changed"] for one in changed["interpretation"]["answers"]}
     assert marked["1,200-lb cows, 60 days after calving, milking"]
