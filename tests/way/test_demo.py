@@ -22,6 +22,7 @@ from tracker.cli import main
 from tracker.custody_check import check
 from tracker.demo import play
 from tracker.demo.bench import runs
+from tracker.demo.feeding import BUYER, MONTHS, WINTER
 from tracker.demo.season import SETTINGS, Season, fixtures_folder
 from tracker.errors import Refused
 from tracker.files.heads_file import read_heads
@@ -29,6 +30,7 @@ from tracker.lookups.bench_queue import waiting
 from tracker.lookups.kept_refusals import parked_rows, refusals
 from tracker.lookups.log_audit import audit
 from tracker.lookups.lots import lots
+from tracker.lookups.season_plan import season_of
 from tracker.storage.custody import EventRow, StandingRow
 from tracker.storage.schema import METADATA
 from tracker.storage.tags import Tag
@@ -307,3 +309,19 @@ def test_every_report_of_the_season_proves_itself_and_the_log_is_clean(demo: Sea
         )
     assert found.faults == []
     assert found.outside == len(reports)
+
+
+def test_twelve_lots_four_groups_and_six_months_are_planned_and_printed(demo: Season) -> None:
+    # Two plans of one problem: whole lots can only be worse, and what is eaten, lost and left is what was baled.
+    offers = {demo.lots[row["lot"]]: Decimal(row["price_ton"]) for row in rows("hay_offers.csv")}
+    with demo.database.read() as session:
+        asked = season_of(session, BUYER, WINTER, MONTHS, offers)
+    assert (len(asked.stacks), len(asked.groups), len(asked.months)) == (12, 4, 6)
+    shares, whole = asked.plan(), asked.plan(one_lot=True)
+    assert shares.short == whole.short == ()
+    costs = [plan.supplement_cost + plan.hay_cost for plan in (shares, whole)]
+    assert 0 < costs[0] <= costs[1]
+    for use in shares.lots:
+        parts = use.eaten + use.lost_in_feeding + use.lost_in_store + use.left
+        assert float(parts) == pytest.approx(float(use.stack.tons), abs=1e-3)
+    assert (demo.folder / "season-plan.pdf").read_bytes().startswith(b"%PDF")
