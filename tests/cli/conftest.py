@@ -143,6 +143,7 @@ def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
         "Oda Meadow,Hill,1,alfalfa,2026-06-01,round,40,900\n",
         encoding="utf-8",
     )
+    (tmp_path / "producers.csv").write_text("name,place\nNils Vane,Lower Mill\n", encoding="utf-8")
     (tmp_path / "feeds.csv").write_text(
         "key,name,kind,dm,cp,tdn,fat,sulfur,degradable,most_bw,source,year\n"
         "pea-screenings,pea screenings,by-product,90,20,78,2.0,0.20,70,0.5,the mill's analysis,2026\n",

@@ -28,6 +28,7 @@ from tracker.steps.keep_group import keep_group
 from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
 from tracker.steps.second_factor import begin_factor
+from tracker.steps.set_feed import set_feed
 from tracker.steps.settle_tag import contest_tag
 from tracker.steps.sign_in import account_of, make_account
 from tracker.storage.coring import Sample
@@ -102,6 +103,7 @@ def _fill(session: Session) -> dict[str, str]:
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
     keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
+    set_feed(session, "corn", {"price_ton": "190"}, act(session, "lena", 8), reason="last week's price")
     note_access(session, makers.at(-800_000), "signed in", "ana", "127.0.0.1")
     begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))

@@ -101,6 +101,28 @@ def test_heads_are_kept_outside_one_behind_the_other_and_hold_later(staged: Term
     assert "Compared with 2 heads from outside" in staged.ask("custody", "audit", "--heads", outside)
 
 
+def test_a_head_that_went_out_by_mail_is_compared_as_it_came(
+    staged: Terminal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TRACKER_MAIL_FOLDER", str(tmp_path / "outbox"))
+    staged.ask("custody", "head", "--mail", "witness@outside.example")
+    (message,) = (tmp_path / "outbox").glob("*.eml")
+    assert b"To: witness@outside.example" in message.read_bytes()
+    assert "Compared with 1 head from outside" in staged.ask("custody", "audit", "--heads", message)
+
+
+def test_a_mail_server_that_is_not_there_is_said_and_the_head_is_kept(
+    staged: Terminal, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TRACKER_MAIL_SERVER", "smtp://localhost:1")
+    monkeypatch.setenv("TRACKER_MAIL_FROM", "hay@larkmoor.example")
+    before = staged.ask_json("custody", "audit")
+    answer = staged.run("custody", "head", "--mail", "witness@outside.example")
+    assert answer.code == 1 and answer.err.startswith("Refused (head-not-sent): ")
+    after = staged.ask_json("custody", "audit")
+    assert (after["unsigned"], after["heads"]) == (0, before["heads"] + (before["unsigned"] > 0))
+
+
 def test_a_new_key_is_signed_for_by_the_old_one_and_both_are_good(staged: Terminal, tmp_path: Path) -> None:
     (old,) = staged.ask_json("custody", "key")["keys"]
     refused = staged.run("custody", "new-key", "--reason", "a year", "--by", "ana")

@@ -22,7 +22,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
         *("--shape", "round", "--bales", "40", "--bale-lb", "900"),
     ),
     "import-lots": ("lots.csv",),
+    "import-producers": ("producers.csv",),
     "lots": (),
+    "coverage": ("--draws", "2"),
+    "season-plan": ("Oda Meadow", "--first", "2026-11-01", "--months", "1", "--out", "season.pdf"),
     "search": ("second", "cutting"),
     "export": ("lots", "--out", "lots.csv"),
     "plan": ("{unplanned}", "--seed", "3"),
@@ -133,6 +136,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
 # tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them.
 LONG = {"demo", "serve", "restore"}
 LISTS = {
+    "coverage",
     "load-phone",
     "lots",
     "waiting",
@@ -151,7 +155,7 @@ LISTS = {
     "bundles",
 }
 # The last one is for people who have no season.
-NO_SEASON = {"test-page", "demo", "custody verify", "check-bundle"}
+NO_SEASON = {"test-page", "demo", "coverage", "custody verify", "check-bundle"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:

@@ -21,6 +21,8 @@ from tests.makers import (
     refused,
     standing,
 )
+from tests.phones import LOT as PHONE_LOT
+from tests.phones import Phone, words
 from tracker.lookups.log_audit import audit
 from tracker.lookups.log_check import check_log
 from tracker.steps.add_people import add_party
@@ -28,12 +30,16 @@ from tracker.steps.append_event import on_programme
 from tracker.steps.erase_person import Erased, erase_person, erase_producer
 from tracker.steps.hold import hold
 from tracker.steps.sign_in import begin, make_account
+from tracker.steps.take_entries import keep_pack_taken
 from tracker.storage.access import Account, SignedIn
 from tracker.storage.custody import EventRow
 from tracker.storage.engine import Database
+from tracker.storage.field import FieldContact, FieldEntry
 from tracker.storage.kept import KeptRefusal
 from tracker.storage.lots import Field, Lot
-from tracker.storage.people import PartyRow, Producer
+from tracker.storage.messages import MessageChoice
+from tracker.storage.people import PartyRow, Producer, party
+from tracker.storage.shares import ResultLink
 
 
 def erased(season: Database, key: str = "ulf", **more: Any) -> Erased:
@@ -165,6 +171,36 @@ def test_a_producer_goes_with_his_address_and_where_his_fields_lie(season: Datab
     assert life(season, sample) and sound(season) == 0
 
 
+def test_nobody_writes_to_an_erased_producer_and_no_search_finds_him(season: Database) -> None:
+    def before(session: Any) -> None:
+        oda = session.scalars(select(Producer)).one()
+        told = {"producer_id": oda.id, "channel": "e-mail", "by": "lena", "at": at(0)}
+        session.add(MessageChoice(**told, address="oda@farm.example", choice="wanted", how="said so"))
+        session.add(
+            ResultLink(
+                token_hash="x" * 64,
+                kind="adviser",
+                producer_id=oda.id,
+                lot_id=None,
+                name="her vet",
+                until=at(0).date(),
+                made_by="lena",
+                made_at=at(0),
+            )
+        )
+
+    made(season, make_received)
+    done(season, before)
+    done(season, lambda s: erase_producer(s, "Oda Meadow", act(s, "lena", 3000), reason="asked for it"))
+    left = all_of(season)
+    for said in ("oda@farm.example", "her vet", "Oda Meadow", "meadow"):
+        assert said not in left, said
+    with season.read() as session:
+        choices = session.scalars(select(MessageChoice).order_by(MessageChoice.id)).all()
+    assert [(one.choice, one.address) for one in choices] == [("wanted", ""), ("stopped", "")]
+    assert sound(season) == 0
+
+
 def test_no_words_are_written_anew_but_those_that_an_event_names(season: Database) -> None:
     sample = made(season, make_received)
     target = life(season, sample)[-1].seq
@@ -192,3 +228,27 @@ def test_no_refusal_goes_but_those_that_an_event_names(season: Database) -> None
         done(season, lambda s: s.execute(text("delete from kept_refusal")))
     with season.read() as session:
         assert len(session.scalars(select(KeptRefusal.id)).all()) == 1
+
+
+def test_what_phones_sent_is_written_anew_without_the_name_and_known_when_it_comes_again(
+    season: Database,
+) -> None:
+    phone = Phone()
+    lot = phone.entry("register lot", 10, {**PHONE_LOT, "producer": {"name": "Oda Meadow"}})
+    again = phone.entry("register lot", 11, {**PHONE_LOT, "producer": {"name": "Oda Meadow"}, "note": "x"})
+    done(season, lambda s: keep_pack_taken(s, phone.device, "Oda Meadow's phone", 0, party(s, "tove"), at(5)))
+    phone.send(season, 300, lot, again)
+    done(season, lambda s: erase_producer(s, "Oda Meadow", act(s, "lena", 3000), reason="asked for it"))
+    with season.read() as session:
+        bodies = [row.body for row in session.scalars(select(FieldEntry))]
+        called = session.scalars(select(FieldContact.called)).all()
+    assert len(bodies) == 2 and "Oda" not in repr((bodies, called)) and "Erased producer 1" in repr(called)
+    assert words(phone.send(season, 3100, lot)) == ["duplicate"]
+
+
+def test_what_a_phone_sent_is_written_anew_by_nobody_else(season: Database) -> None:
+    phone = Phone()
+    phone.send(season, 300, phone.entry("register lot", 10, PHONE_LOT))
+    for change in ("body = '{}'", "device = 'x'"):
+        with pytest.raises(IntegrityError), season.act("x", "lena", {}) as session:
+            session.execute(text(f"update field_entry set {change}"))

@@ -87,6 +87,8 @@ def addresses(season: Database) -> list[str]:
         "/",
         "/people",
         "/tags",
+        "/season",
+        "/season/plan?producer=Oda+Meadow&first=2026-11-01",
         "/tags/rolls",
         f"/tags/contested/{contested(season)}",
         "/phones",

@@ -24,6 +24,7 @@ from tracker.cli import (
     people,
     records,
     results,
+    season,
     server,
 )
 from tracker.cli.doing import as_json, keep
@@ -38,6 +39,7 @@ ROOMS = (
     results,
     exports,
     feeding,
+    season,
     messages,
     custody,
     people,

@@ -128,6 +128,11 @@ class Answer:
     def tdn_over_cp(self) -> Decimal:
         return self.hay.tdn_over_cp
 
+    @property
+    def too_poor(self) -> bool:
+        """Whether the hay is safe, and only too poor for any supplement listed to mend."""
+        return self.verdict_words == TOO_POOR
+
     def as_dict(self) -> dict[str, Any]:
         """Plain values for a report or JSON: numbers are text with the digits worth showing."""
         return {
@@ -144,6 +149,7 @@ class Answer:
             "verdict_words": self.verdict_words,
             "sure": self.sure,
             "reasons": list(self.reasons),
+            "too_poor": self.too_poor,
             "protein_first": self.protein_first,
             "tdn_over_cp": text(self.tdn_over_cp, 1),
             "what_to_add": self.what_to_add,

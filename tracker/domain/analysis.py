@@ -167,6 +167,8 @@ def convert_unit(value: Decimal, from_unit: str, to_unit: str) -> Decimal:
 def in_usual_unit(value: Value) -> Value:
     """The value in its constituent's own unit. Raises Refused `unit-not-convertible`."""
     unit = CONSTITUENTS[value.code].unit
+    if value.unit == unit:
+        return value
     margin = None if value.margin is None else convert_unit(value.margin, value.unit, unit)
     return replace(value, value=convert_unit(value.value, value.unit, unit), unit=unit, margin=margin)
 

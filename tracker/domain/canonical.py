@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import json
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 # Beyond it not every reader of JSON has the same number (RFC 8785, 3.2.2.3; RFC 7493, 2.2).
 LARGEST_INTEGER = 2**53 - 1
+_WRITER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"))
 
 
 def canonical(value: Any) -> bytes:
@@ -21,7 +22,7 @@ def canonical(value: Any) -> bytes:
     Raises TypeError for a float or anything JSON has no word for, ValueError for an integer beyond 2^53 - 1 and
     for half a surrogate pair.
     """
-    return json.dumps(_ordered(value), ensure_ascii=False, separators=(",", ":")).encode("utf-8")
+    return _WRITER.encode(_ordered(value)).encode("utf-8")
 
 
 def composed(value: Any) -> Any:
@@ -36,19 +37,28 @@ def composed(value: Any) -> Any:
 
 
 def _ordered(value: Any) -> Any:
-    if value is None or isinstance(value, (bool, str)):
+    # Nearly all of a log is text in lists and mappings, so those are asked for first.
+    kind = type(value)
+    if kind is str or value is None or kind is bool:
+        return value
+    if kind is list or isinstance(value, (list, tuple)):
+        return [part if type(part) is str else _ordered(part) for part in value]
+    if kind is dict or isinstance(value, Mapping):
+        return {name: _ordered(value[name]) for name in _sorted(value)}
+    if isinstance(value, str):
         return value
     if isinstance(value, int):
         if abs(value) > LARGEST_INTEGER:
             raise ValueError(f"{value} is no number that every reader has")
         return value
-    if isinstance(value, Mapping):
-        if not all(isinstance(name, str) for name in value):
-            raise TypeError("the names of a mapping are text")
-        return {name: _ordered(value[name]) for name in sorted(value, key=_by_units)}
-    if isinstance(value, (list, tuple)):
-        return [_ordered(part) for part in value]
     raise TypeError(f"{value!r} has no one text; numbers with digits are kept as text")
+
+
+def _sorted(names: Iterable[Any]) -> list[str]:
+    if not all(isinstance(name, str) for name in names):
+        raise TypeError("the names of a mapping are text")
+    found = sorted(names)
+    return found if all(name.isascii() for name in found) else sorted(found, key=_by_units)
 
 
 def _by_units(name: str) -> bytes:

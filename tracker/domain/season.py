@@ -180,7 +180,7 @@ class LotUse:
 
 @dataclass(frozen=True)
 class Short:
-    """A share of a month for which a group has no hay; tons as baled of hay of the usual loss."""
+    """A share of a month for which a group has no hay; tons: to put out, wasted ones in them."""
 
     group: Group
     month: Month
@@ -310,9 +310,12 @@ def _answered(
 
 
 def _usual(dailies: Sequence[Daily]) -> Decimal:
-    """The tons that a group's month takes, over the lots it may have; over all lots where it may have none."""
-    open_ = [one.tons for one in dailies if not one.why_not] or [one.tons for one in dailies]
-    return sum(open_, Decimal(0)) / len(open_)
+    """The tons to put out for a group's month, as of the usual lot it may have; of all where it may have none.
+
+    Hay bought for a gap comes when it is wanted: nothing of it is lost in store.
+    """
+    open_ = [one for one in dailies if not one.why_not] or dailies
+    return sum((one.tons * (1 - one.stored / 100) for one in open_), Decimal(0)) / len(open_)
 
 
 def _plan(

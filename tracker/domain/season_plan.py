@@ -1,8 +1,8 @@
 """Which hay for whom and when: hay shared out over groups and months so that little is short and little is bought.
 
-First as little as can be is short, then the cost is least. As shares of a month this is a linear programme; with one
-lot for a group and month it is one in whole numbers. Both are solved by HiGHS (scipy), in floats, to a
-ten-millionth; what comes out is taken as Decimals. Shares are of head-days: a group eats one lot at a time.
+First as little as can be is short, and that as late as can be; then the cost is least. As shares of a month this is
+a linear programme; with one lot for a group and month it is one in whole numbers. Both are solved by HiGHS (scipy),
+in floats; what comes out is taken as Decimals. Shares are of head-days: a group eats one lot at a time.
 """
 
 from __future__ import annotations
@@ -20,7 +20,12 @@ MOST_CHOICES = 5000
 SECONDS = 60
 _PLACES = 6
 # In tons: how much more may be short in the second step than the first found, against rounding.
-_SLACK = 1e-7
+_SLACK, _TOLERANCE = 1e-9, 1e-10
+# Hay that must be short is short as late as can be: it can still be bought. A ton weighs so much less for each month
+# that passes.
+_LATER = 0.002
+# A smaller share of a month is a rest of the reckoning and no hay.
+_LEAST_SHARE = Decimal("0.0001")
 
 
 @dataclass(frozen=True)
@@ -38,7 +43,7 @@ class Choice:
 class Allocation:
     """Shares of each choice above zero, and of each (group, month) without hay.
 
-    cost: $; short_tons: hay lacking, as baled; worth: $ that one more ton of a lot would save; worth_short: tons
+    cost: $; short_tons: hay lacking; worth: $ that one more ton of a lot would save; worth_short: tons
     less short for it; both None for whole lots, where one more ton has no price.
     """
 
@@ -57,7 +62,8 @@ def allocate(
     *,
     one_lot: bool = False,
 ) -> Allocation:
-    """The best plan. tons: what each lot holds, as baled; wanted: the tons that each (group, month) eats and wastes.
+    """The best plan. tons: what each lot holds, as baled; wanted: the tons that each (group, month) eats and wastes,
+    which are short where it gets none.
 
     Raises Refused `season-too-large`, and `season-not-solved` where time ran out.
     """
@@ -85,7 +91,8 @@ class _Problem:
     one_lot: bool
 
     def shortness(self) -> list[float]:
-        return [0.0] * len(self.choices) + [float(tons) for tons in self.wanted.values()]
+        weighed = [float(tons) * (1 - _LATER * month) for (_, month), tons in self.wanted.items()]
+        return [0.0] * len(self.choices) + weighed
 
     def cost(self) -> list[float]:
         return [float(choice.cost) for choice in self.choices] + [0.0] * len(self.wanted)
@@ -103,7 +110,16 @@ class _Problem:
             found = milp(minimised, **self._limits(whole, rows, room))
         else:
             found = linprog(
-                minimised, A_ub=rows, b_ub=room, A_eq=whole, b_eq=[1.0] * len(whole), bounds=(0, 1)
+                minimised,
+                A_ub=rows,
+                b_ub=room,
+                A_eq=whole,
+                b_eq=[1.0] * len(whole),
+                bounds=(0, 1),
+                options={
+                    "primal_feasibility_tolerance": _TOLERANCE,
+                    "dual_feasibility_tolerance": _TOLERANCE,
+                },
             )
         if found.x is None:
             raise Refused(
@@ -151,12 +167,12 @@ class _Problem:
         shares = {
             choice: share
             for choice, x in zip(self.choices, best.x[:size], strict=True)
-            if (share := _rounded(x)) > 0
+            if (share := _rounded(x)) >= _LEAST_SHARE
         }
         unmet = {
             key: share
             for key, x in zip(self.wanted, best.x[size:], strict=True)
-            if (share := _rounded(x)) > 0
+            if (share := _rounded(x)) >= _LEAST_SHARE
         }
         return Allocation(
             shares,

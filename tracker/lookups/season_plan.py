@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
+from tracker.domain.feed import Feed
 from tracker.domain.hay import checked_hay
+from tracker.domain.herd import Group
 from tracker.domain.lot import bale_pounds, mass_is_assumed
-from tracker.domain.season import Progress, SeasonPlan, Stack, months_from, plan_season
+from tracker.domain.practice import Practice
+from tracker.domain.season import Month, Progress, SeasonPlan, Stack, months_from, plan_season
 from tracker.errors import NotFound, Refused
 from tracker.lookups.feeding_answer import cautions_in, hay_of, released_body
 from tracker.lookups.feeds import feeds_in_force
@@ -26,33 +29,57 @@ NO_OFFERS: Mapping[int, Decimal] = {}
 
 @dataclass(frozen=True)
 class Season:
-    """The plan of one producer; left_out: lots that no plan can be made with, and why; assumed: lots not weighed."""
+    """All that a producer's plan rests on; left_out: lots it cannot be made with, and why; assumed: not weighed."""
 
     producer: str
-    plan: SeasonPlan
+    months: tuple[Month, ...]
+    stacks: tuple[Stack, ...]
+    groups: tuple[Group, ...]
+    feeds: tuple[Feed, ...]
+    practice: Practice
     left_out: tuple[tuple[int, str], ...]
     assumed: tuple[int, ...]
 
+    def plan(
+        self, *, waste: Decimal | None = None, one_lot: bool = False, progress: Progress | None = None
+    ) -> SeasonPlan:
+        """The plan; takes seconds, and no database. Raises what domain.season.plan_season raises."""
+        given = (self.stacks, self.groups, self.months, self.feeds, self.practice)
+        return plan_season(*given, waste=waste, one_lot=one_lot, progress=progress)
+
 
 def season_of(
-    session: Session,
-    producer: str,
-    first: date,
-    months: int,
-    *,
-    offers: Mapping[int, Decimal] = NO_OFFERS,
-    waste: Decimal | None = None,
-    one_lot: bool = False,
-    progress: Progress | None = None,
+    session: Session, producer: str, first: date, months: int, offers: Mapping[int, Decimal] = NO_OFFERS
 ) -> Season:
     """The season from that day on. offers: lots of others, with $ a short ton as baled.
 
-    Raises NotFound `unknown-producer`, `unknown-lot`, Refused `lot-not-offered`, and what domain.season raises.
+    Raises NotFound `unknown-producer`, `unknown-lot`, Refused `lot-not-offered`, `not-a-season`.
     """
     producer_named(session, producer)
-    practice = practice_in_force(session)
     wanted = months_from(first, months)
     own = [line.lot for line in lots(session) if line.producer == producer]
+    _check_offers(session, producer, own, offers)
+    stacks: list[Stack] = []
+    left_out: list[tuple[int, str]] = []
+    for lot in sorted({*own, *offers}):
+        try:
+            stacks.append(_stack(session, lot, offers.get(lot)))
+        except (NotFound, Refused) as unfit:
+            left_out.append((lot, unfit.message))
+    weighed = {stack.lot: facts_of(lot_numbered(session, stack.lot)) for stack in stacks}
+    return Season(
+        producer=producer,
+        months=wanted,
+        stacks=tuple(stacks),
+        groups=tuple(line.group for line in groups_of(session, producer)),
+        feeds=feeds_in_force(session),
+        practice=practice_in_force(session),
+        left_out=tuple(left_out),
+        assumed=tuple(lot for lot, facts in weighed.items() if mass_is_assumed(facts)),
+    )
+
+
+def _check_offers(session: Session, producer: str, own: Sequence[int], offers: Mapping[int, Decimal]) -> None:
     for lot in offers:
         lot_numbered(session, lot)
         if lot in own:
@@ -62,28 +89,6 @@ def season_of(
                 field="offer",
                 remedy="Give a price for lots of others only.",
             )
-    stacks: list[Stack] = []
-    left_out: list[tuple[int, str]] = []
-    assumed: list[int] = []
-    for lot in sorted({*own, *offers}):
-        try:
-            stacks.append(_stack(session, lot, offers.get(lot)))
-        except (NotFound, Refused) as unfit:
-            left_out.append((lot, unfit.message))
-            continue
-        if mass_is_assumed(facts_of(lot_numbered(session, lot))):
-            assumed.append(lot)
-    plan = plan_season(
-        stacks,
-        [line.group for line in groups_of(session, producer)],
-        wanted,
-        feeds_in_force(session),
-        practice,
-        one_lot=one_lot,
-        waste=waste,
-        progress=progress,
-    )
-    return Season(producer, plan, tuple(left_out), tuple(assumed))
 
 
 def _stack(session: Session, number: int, price: Decimal | None) -> Stack:

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
-from tracker.domain.log_entry import words_of
+from tracker.domain.log_entry import as_shown, words_of
 from tracker.errors import Conflict
 from tracker.files.lot_bundle import FORM
 from tracker.settings import Settings
@@ -132,5 +132,5 @@ def _report(row: ReportVersion) -> dict[str, Any]:
         "version": row.version,
         "event": row.event_id,
         "reason": row.reason,
-        "body": row.body,
+        "body": as_shown(row.body),
     }

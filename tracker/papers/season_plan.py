@@ -69,7 +69,7 @@ def _head(plan: SeasonPlan, producer: str, made: date) -> list[tuple[str, Any]]:
     ]
     if any(stack.price_ton is not None for stack in plan.stacks):
         found.append(("Hay bought", f"{money(plan.hay_cost)} in all"))
-    found.append(("Hay short", f"{tons_words(plan.short_tons)} tons as baled" if plan.short else "none"))
+    found.append(("Hay short", f"{tons_words(plan.short_tons)} tons to put out" if plan.short else "none"))
     return found
 
 
@@ -96,7 +96,7 @@ def _by_group(plan: SeasonPlan) -> list[Flowable]:
     return [
         *heading("Month by month", 40),
         cell(note, size=SMALL_PT),
-        ruled(header, groups, (34, 20, 44, 16, 40, 16), right=(3, 5)),
+        ruled(header, groups, (32, 19, 54, 14, 35, 16), right=(3, 5)),
     ]
 
 
@@ -163,7 +163,7 @@ def worth(use: LotUse) -> str:
     if use.worth is None or use.worth_short is None:
         return "–"
     if use.worth_short > Decimal("0.005"):
-        return f"{to_places(use.worth_short, 2)} tons short less"
+        return f"{to_places(use.worth_short, 2)} tons less short"
     return f"$ {to_places(use.worth, 2)}"
 
 
@@ -184,19 +184,30 @@ def _short(plan: SeasonPlan) -> list[Flowable]:
     return [
         *heading("Hay that is short", 30),
         cell("Buy it, or have fewer animals, before it is dear."),
-        ruled(("Group", "Month", "Days", "Tons as baled"), rows, (50, 30, 20, 30), right=(2, 3)),
+        ruled(("Group", "Month", "Days", "Tons to put out"), rows, (50, 30, 20, 30), right=(2, 3)),
     ]
 
 
 def _not_fed(plan: SeasonPlan, left_out: Sequence[tuple[int, str]], assumed: Sequence[int]) -> list[Flowable]:
-    said = list(dict.fromkeys((one.stack.lot, one.group.name, one.why_not) for one in plan.barred))
-    words = [f"Lot {lot} is not for {group}: {why}" for lot, group, why in said]
+    words = reasons(plan, left_out, assumed)
+    if not words:
+        return []
+    return [*heading("What is not in the plan, and why", 20), *(cell(one, size=BODY_PT) for one in words)]
+
+
+def reasons(
+    plan: SeasonPlan, left_out: Sequence[tuple[int, str]] = (), assumed: Sequence[int] = ()
+) -> list[str]:
+    """What is not fed to whom and why, lots that are left out, and what was assumed, a sentence each."""
+    said: dict[tuple[int, str, str], list[str]] = {}
+    for one in plan.barred:
+        said.setdefault((one.stack.lot, one.group.name, one.why_not), []).append(one.month.name)
+    words = [
+        f"Lot {lot} is not for {group}{'' if len(months) == len(plan.months) else ' in ' + ', '.join(months)}: {why}"
+        for (lot, group, why), months in said.items()
+    ]
     words += [f"Lot {lot} is left out: {why}" for lot, why in left_out]
     if assumed:
         lots = ", ".join(str(lot) for lot in assumed)
         words.append(f"No bale was weighed of lot {lots}: the usual bale of its shape is taken.")
-    return (
-        [*heading("What is not in the plan, and why", 20), *(cell(one, size=BODY_PT) for one in words)]
-        if words
-        else []
-    )
+    return words

@@ -35,17 +35,23 @@ def on_sample(
 
     Raises Refused as domain.admission.admit.
     """
+    kept = with_findings(data, findings)
+    row = _row(session, kind, act, kept, lot_id=sample.lot_id, sample_id=sample.id, tag_id=tag_id)
+    standing = _admitted(session, row, act)
+    _keep(session, row)
+    _project(session, sample.id, standing)
+    return row
+
+
+def with_findings(data: Mapping[str, Any], findings: Sequence[Finding]) -> dict[str, Any]:
+    """The event's data with what was remarked, and with the words of a hold where one follows from it."""
     kept = dict(data)
     if findings:
         kept["findings"] = [finding.as_data() for finding in findings]
     stopping = [finding.words for finding in findings if finding.level == HOLD]
     if stopping:
         kept["hold"] = " ".join(stopping)
-    row = _row(session, kind, act, kept, lot_id=sample.lot_id, sample_id=sample.id, tag_id=tag_id)
-    standing = _admitted(session, row, act)
-    _keep(session, row)
-    _project(session, sample.id, standing)
-    return row
+    return kept
 
 
 def _admitted(session: Session, row: EventRow, act: Act) -> Standing:

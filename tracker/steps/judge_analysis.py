@@ -35,6 +35,19 @@ def judged(
     them and not against other analyses.
     """
     lot = session.get_one(Lot, sample.lot_id)
+    given, said = judged_values(values, lot.forage, practice)
+    found = list(said)
+    if duplicate_of:
+        found += _beside(duplicate_of, values, practice)
+    else:
+        found += _measured_before(session, sample, given)
+    return tuple(found)
+
+
+def judged_values(
+    values: Sequence[ReportedValue], forage: str, practice: Practice
+) -> tuple[dict[str, Value], tuple[Finding, ...]]:
+    """The values by constituent, and what is to be said of them by themselves."""
     given = {
         value.constituent: Value(
             value.constituent, value.value, value.unit, value.basis, value.method, value.calibration
@@ -43,12 +56,7 @@ def judged(
     }
     on_dm = analysis.all_on_dry_matter(given)
     # What could not be turned is judged as it is, so that the check can say which values those are.
-    found = list(analysis.check({**given, **on_dm}, FORAGE_KINDS[lot.forage], practice))
-    if duplicate_of:
-        found += _beside(duplicate_of, values, practice)
-    else:
-        found += _measured_before(session, sample, given)
-    return tuple(found)
+    return given, analysis.check({**given, **on_dm}, FORAGE_KINDS[forage], practice)
 
 
 def _beside(

@@ -10,6 +10,7 @@ from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
+from itertools import islice
 from typing import Any
 from uuid import uuid4
 
@@ -17,7 +18,6 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
-from tracker.domain.log_entry import values_digest
 from tracker.domain.tag import BOUND, VOID, code_in
 from tracker.domain.times import moment
 from tracker.errors import NotFound, Refused, TrackerError
@@ -27,6 +27,7 @@ from tracker.files.table_file import read_table
 from tracker.steps.append_event import late_words, on_sample, standing_of
 from tracker.steps.check_run import RunsOf, hold_where_rejected, record_check, runs_of
 from tracker.steps.judge_analysis import judged
+from tracker.steps.take_many import AT_ONCE, ManyAtOnce, analysis_data
 from tracker.storage.analysis import (
     Analysis,
     ParkedRow,
@@ -140,9 +141,14 @@ def recording(
     session.add(file)
     session.flush()
     taker = _Taker(session, file, origin, column_map, act, told)
-    for done, row in enumerate(rows, start=1):
-        taker.take(row)
-        yield done, len(table.rows)
+    done = 0
+    while portion := list(islice(rows, AT_ONCE)):
+        taker.many.look(portion)
+        for row in portion:
+            taker.take(row)
+            done += 1
+            yield done, len(table.rows)
+        taker.many.write()
     return taker.ended(digest, len(table.rows))
 
 
@@ -193,6 +199,7 @@ class _Taker:
         self.act = act
         self.told = told or (lambda line: None)
         self.runs: RunsOf = runs_of(session, source.id)
+        self.many = ManyAtOnce(session, file, source.name, self.event, self.instrument, act)
         self.seen: dict[int, ResultRow] = {}
         self.compared: set[int] = set()
         self.taken = self.parked = self.checks = 0
@@ -207,6 +214,13 @@ class _Taker:
         if check is not None:
             self._check(row, check)
             return
+        plain = self.many.take(row, self.seen)
+        if plain is not None:
+            known, findings = plain
+            self._taken(row, known.sample, known.code, [finding.words for finding in findings])
+            return
+        # One row by itself enters the log at once, so what waits goes first.
+        self.many.write()
         try:
             sample, first = self._sample(row)
             analysis = attach(
@@ -223,10 +237,13 @@ class _Taker:
         except TrackerError as refused:
             self._park(row, [refused.as_dict()], self._near(row.sample_text))
             return
-        self.seen.setdefault(sample.id, row)
+        words = [finding["words"] for finding in analysis.findings]
+        self._taken(row, sample.id, code_in(row.sample_text), words)
+
+    def _taken(self, row: ResultRow, sample_id: int, code: str, words: Sequence[str]) -> None:
+        self.seen.setdefault(sample_id, row)
         self.taken += 1
-        words = tuple(finding["words"] for finding in analysis.findings)
-        self.told(LineTold(row.line, row.sample_text, TAKEN, code_in(row.sample_text), words))
+        self.told(LineTold(row.line, row.sample_text, TAKEN, code, tuple(words)))
 
     def ended(self, digest: str, rows: int) -> Taken:
         """What became of the file; where a check sample was out of control, its samples are on hold now."""
@@ -347,15 +364,7 @@ def attach(
     findings = judged(session, sample, row.values, practice_in_force(session), duplicate_of)
     # The event names the analysis, and the analysis its event, so the name is made before either.
     scan = replace(scan, event_id=str(uuid4()))
-    data = {
-        "analysis": scan.event_id,
-        "source": source,
-        "instrument": instrument,
-        "file_sha256": file.sha256,
-        "line": str(row.line),
-        "scanned_at": row.scanned_at,
-        "values_sha256": values_digest(row.values),
-    }
+    data = analysis_data(row, file, source, instrument, str(scan.event_id))
     event = on_sample(session, event_kind, sample, data, scan, findings=findings)
     analysis = Analysis(
         event_id=event.event_id,

@@ -6,6 +6,7 @@ An entry costs a few hashes, however long the log is: the tree's right edge is a
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime, timedelta
 
@@ -13,13 +14,22 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.canonical import canonical
-from tracker.domain.log_entry import SALT_BYTES, entry_of, seal, words_of
+from tracker.domain.log_entry import SALT_BYTES, Happened, entry_of, seal, words_of
 from tracker.domain.signed_head import Head
 from tracker.domain.tree import Edge, leaf_hash
 from tracker.errors import Refused
 from tracker.files.key_file import KeyFile, SigningKey
 from tracker.storage.custody import EventRow
-from tracker.storage.log import LogHead, edge, entries, happened, keep_entry, last_head, previous_leaf
+from tracker.storage.log import (
+    LogHead,
+    edge,
+    entries,
+    happened,
+    keep_entries,
+    keep_entry,
+    last_head,
+    previous_leaf,
+)
 
 # Where somebody else will rely on the log from now on.
 SIGNED_AT = ("relinquished", "received", "transfer refused", "transfer cancelled", "stored", "reported")
@@ -29,18 +39,43 @@ EVERY = timedelta(hours=1)
 
 def enter(session: Session, row: EventRow) -> None:
     """Write the event, and any before it that is not in the log yet, and sign a head where one is due."""
-    tree = _edge_before(session, row.seq)
-    if tree.size < row.seq - 1:
-        wanted = (
-            select(EventRow).where(EventRow.seq > tree.size, EventRow.seq < row.seq).order_by(EventRow.seq)
-        )
+    tree = _caught_up(session, row.seq)
+    _write(session, row, tree)
+    _sign_where_due(session, row.kind, row.recorded_at)
+
+
+def enter_many(session: Session, events: Sequence[Happened], previous: Mapping[int, bytes]) -> None:
+    """Write events of as many lives, the numbers of which follow each other; each life has one of them.
+
+    previous: the leaf hash of the last event before, by sample.
+    """
+    tree = _caught_up(session, events[0].seq)
+    entered, salts, nodes = [], [], []
+    for event in events:
+        salt = secrets.token_bytes(SALT_BYTES)
+        text = canonical(entry_of(event, seal(salt, words_of(event)), previous.get(event.sample or 0)))
+        entered.append((event.seq, text.decode()))
+        salts.append((event.seq, salt))
+        nodes += tree.add(leaf_hash(text))
+    keep_entries(session, entered, salts, nodes)
+    _sign_where_due(session, events[-1].kind, events[-1].recorded_at)
+
+
+def _caught_up(session: Session, seq: int) -> Edge:
+    """The tree over every event before this number, with those that are not in the log yet written first."""
+    tree = _edge_before(session, seq)
+    if tree.size < seq - 1:
+        wanted = select(EventRow).where(EventRow.seq > tree.size, EventRow.seq < seq).order_by(EventRow.seq)
         for missed in session.scalars(wanted):
             _write(session, missed, tree)
-    _write(session, row, tree)
-    if row.kind in SIGNED_AT or _hour_is_over(session, row.recorded_at):
+    return tree
+
+
+def _sign_where_due(session: Session, kind: str, now: datetime) -> None:
+    if kind in SIGNED_AT or _hour_is_over(session, now):
         # A key that cannot be read must not keep a bag from being handed over; the audit and the doctor say it.
         with suppress(Refused):
-            sign(session, row.recorded_at)
+            sign(session, now)
 
 
 def catch_up(session: Session) -> int:
@@ -67,6 +102,13 @@ def sign(session: Session, now: datetime) -> Head | None:
     if last is None or last.note != str(head):
         keep_head(session, head, now)
     return head
+
+
+def is_due(session: Session, now: datetime) -> bool:
+    """Whether entries have waited an hour for a head, and there is a key to sign with."""
+    last, size = last_head(session), entries(session)
+    waiting = size > (last.size if last else 0)
+    return waiting and (last is None or now - last.at >= EVERY) and _key(session) is not None
 
 
 def keep_head(session: Session, head: Head, now: datetime) -> None:

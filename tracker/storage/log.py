@@ -13,6 +13,7 @@ from tracker.domain.log_entry import Happened
 from tracker.domain.times import at_offset
 from tracker.domain.tree import Edge, edge_numbers
 from tracker.storage.base import Base, Utc
+from tracker.storage.bulk import add_many
 from tracker.storage.custody import EventRow
 from tracker.storage.people import party_numbers
 
@@ -118,6 +119,32 @@ def keep_entry(session: Session, seq: int, text: str, salt: bytes, new: Sequence
     connection.execute(_NODE, [{"number": at, "hash": found} for at, found in new])
 
 
+def keep_entries(
+    session: Session,
+    entered: Sequence[tuple[int, str]],
+    salts: Sequence[tuple[int, bytes]],
+    new: Sequence[tuple[int, bytes]],
+) -> None:
+    """The same for many: numbers with their texts, numbers with their salts, and what they add to the tree."""
+    add_many(session, LogEntry, ("seq", "entry"), entered)
+    add_many(session, EntrySalt, ("seq", "salt"), salts)
+    add_many(session, LogNode, ("number", "hash"), new)
+
+
+def last_leaves(session: Session, samples: Sequence[int]) -> dict[int, bytes]:
+    """The leaf hash of the last event of each sample's life; one that has none yet is left out."""
+    last = (
+        select(EventRow.sample_id, func.max(EventRow.seq).label("seq"))
+        .where(EventRow.sample_id.in_(samples))
+        .group_by(EventRow.sample_id)
+        .subquery()
+    )
+    rows = session.execute(
+        select(last.c.sample_id, LogNode.hash).join(LogNode, LogNode.number == 2 * last.c.seq - 2)
+    )
+    return {int(sample_id): found for sample_id, found in rows}
+
+
 def last_head(session: Session) -> LogHead | None:
     """The newest signed head, None before the first."""
     return session.scalar(select(LogHead).order_by(LogHead.id.desc()).limit(1))
@@ -155,10 +182,16 @@ def happened(session: Session, row: EventRow) -> Happened:
 
 
 def _parties(session: Session, row: EventRow) -> dict[str, int]:
+    return numbers_of(
+        session,
+        {row.by}
+        | {str(part["party"]) for part in row.data.values() if isinstance(part, dict) and part.get("party")},
+    )
+
+
+def numbers_of(session: Session, named: set[str]) -> dict[str, int]:
+    """The numbers of these parties, and of whoever was asked for before."""
     known: dict[str, int] = session.info.setdefault("party numbers", {})
-    named = {row.by} | {
-        str(part["party"]) for part in row.data.values() if isinstance(part, dict) and part.get("party")
-    }
     if not named <= set(known):
         known.update(party_numbers(session))
     return known

@@ -91,7 +91,7 @@ APPEND_ONLY = (
     "log_entry",
     "log_node",
     "log_head",
+    "access_entry",
     "kept_bundle",
     "kept_paper",
-    "access_entry",
 )

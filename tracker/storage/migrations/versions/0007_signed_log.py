@@ -1,4 +1,4 @@
-"""The signed log: entries as hashed, the tree over them, signed heads, the salts of the words; and kept bundles."""
+"""The signed log: entries as hashed, the tree over them, signed heads, and the salts of the words."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -10,7 +10,7 @@ down_revision = "0006"
 branch_labels = None
 depends_on = None
 
-APPEND_ONLY = ("log_entry", "log_node", "log_head", "kept_bundle", "kept_paper")
+APPEND_ONLY = ("log_entry", "log_node", "log_head")
 
 
 def upgrade() -> None:
@@ -45,28 +45,5 @@ def upgrade() -> None:
         sa.Column("salt", sa.LargeBinary(), nullable=False),
         sa.ForeignKeyConstraint(["seq"], ["event.seq"], name=op.f("fk_entry_salt_seq_event")),
         sa.PrimaryKeyConstraint("seq", name=op.f("pk_entry_salt")),
-    )
-    op.create_table(
-        "kept_bundle",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("sha256", sa.Text(), nullable=False),
-        sa.Column("lot", sa.Text(), nullable=False),
-        sa.Column("by", sa.Text(), nullable=False),
-        sa.Column("at", sa.DateTime(), nullable=False),
-        sa.ForeignKeyConstraint(["by"], ["party.key"], name=op.f("fk_kept_bundle_by_party")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_kept_bundle")),
-        sa.UniqueConstraint("sha256", name=op.f("uq_kept_bundle_sha256")),
-    )
-    op.create_table(
-        "kept_paper",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("bundle_id", sa.Integer(), nullable=False),
-        sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("content", sa.LargeBinary(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["bundle_id"], ["kept_bundle.id"], name=op.f("fk_kept_paper_bundle_id_kept_bundle")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_kept_paper")),
-        sa.UniqueConstraint("bundle_id", "name", name=op.f("uq_kept_paper_bundle_id")),
     )
     only_grows(*APPEND_ONLY)
