@@ -20,6 +20,7 @@ from tracker.papers.lot_report import lot_report
 from tracker.settings import Settings
 from tracker.steps.append_event import standing_of
 from tracker.steps.bag_cores import bag_cores
+from tracker.steps.choose_messages import want_messages
 from tracker.steps.end_sample import archive
 from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
@@ -30,7 +31,9 @@ from tracker.steps.record_results import record_results
 from tracker.steps.second_factor import begin_factor
 from tracker.steps.set_feed import set_feed
 from tracker.steps.settle_tag import contest_tag
+from tracker.steps.share_results import share_lot
 from tracker.steps.sign_in import account_of, make_account
+from tracker.steps.stub_access import pause_stub
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
 from tracker.storage.engine import Database
@@ -106,6 +109,14 @@ def _fill(session: Session) -> dict[str, str]:
     set_feed(session, "corn", {"price_ton": "190"}, act(session, "lena", 8), reason="last week's price")
     note_access(session, makers.at(-800_000), "signed in", "ana", "127.0.0.1")
     begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
+    pause_stub(session, names["carried"], act(session, "carl", 9), reason="it hangs on a barn")
+    until = makers.at(0).date()
+    link, _ = share_lot(
+        session, made["reported"].lot_id, act(session, "carl", 9), name="Dr. Lee", until=until
+    )
+    names["link"] = str(link.id)
+    owner = link.producer_id
+    want_messages(session, owner, act(session, "carl", 9), address="oda@example.org", how="signed form")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
 

@@ -101,6 +101,16 @@ EXAMPLES: dict[str, Sequence[str]] = {
         *("--reason", "told by phone"),
     ),
     "answer": ("{reported lot}", "--weight", "1200", "--stage", "early-milk"),
+    "pause-stub": ("{fresh}", "--reason", "it hangs on a barn", "--by", "carl"),
+    "resume-stub": ("{carried}", "--reason", "taken down", "--by", "carl"),
+    "revoke-stub": ("{fresh}", "--reason", "lost", "--by", "carl"),
+    "share-results": ("lot {reported lot}", "Dr. Lee", "--until", "2026-12-31", "--by", "carl"),
+    "take-back-link": ("{link}", "--reason", "moved away", "--by", "carl"),
+    "links": ("Oda Meadow",),
+    "want-messages": ("Oda Meadow", "--address", "oda@example.org", "--how", "signed form", "--by", "carl"),
+    "stop-messages": ("Oda Meadow", "--how", "answered STOP", "--by", "carl"),
+    "send-messages": (),
+    "messages": (),
     "add-person": ("ida", "Ida Rowe", "analyst"),
     "add-place": ("barn", "Barn", "--locked"),
     "add-carrier": ("post", "Post"),
@@ -153,6 +163,8 @@ LISTS = {
     "register-lot",
     "doctor",
     "bundles",
+    "links",
+    "messages",
 }
 # The last one is for people who have no season.
 NO_SEASON = {"test-page", "demo", "coverage", "custody verify", "check-bundle"}
@@ -185,7 +197,7 @@ def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, sta
     answer = staged.run(*typed(name, stages), "--json")
     assert (answer.code, answer.err) == (0, ""), answer.out
     assert isinstance(answer.json, list if name in LISTS else dict)
-    assert answer.json or name in ("refusals", "comings", "bundles")
+    assert answer.json or name in ("refusals", "comings", "bundles", "messages")
     assert "refused" not in answer.json
 
 

@@ -1,4 +1,4 @@
-"""The report's interpretation: a part of its own, what it rests on, who answers for it, and what changed."""
+"""The report's interpretation: a titled part of its own, what it rests on, who answers for it, and what changed."""
 
 from __future__ import annotations
 
