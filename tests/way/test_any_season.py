@@ -87,7 +87,7 @@ def test_acts_by_the_rules_alone_leave_every_bag_with_its_keeper() -> None:
     # Every life begins with a bag.
     never = set(KINDS) - {kind for kind, count in done.items() if count}
     assert never <= {"cancelled", "plan issued", "cored", "bagged"}
-    assert len([code for code, count in refused.items() if count]) > 10
+    assert len([code for code, count in refused.items() if count]) >= 8, refused
 
 
 class AnySeason(RuleBasedStateMachine):

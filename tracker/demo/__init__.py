@@ -29,5 +29,6 @@ def play(out: Path, progress: Progress) -> Season:
         progress("Acts", done, len(moments))
     write_papers(season, progress)
     feeding.write_answers(season, progress)
+    feeding.write_season(season, progress)
     producers.write_stubs(season, progress)
     return season

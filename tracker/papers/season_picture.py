@@ -127,21 +127,23 @@ def months_svg(plan: SeasonPlan) -> str:
 
 
 def month_words(plan: SeasonPlan, group: Group, month: Month) -> str:
-    """lot 3; or: lot 3 for 0.6 of it, lot 5 for 0.4; or: short."""
+    """lot 3; or: lot 3 for 18 days and lot 5 for 12 days; or: short."""
     fed = plan.of(group, month)
     parts = [f"lot {one.daily.stack.lot}" for one in fed]
-    if len(fed) > 1:
-        parts = [f"{said} for {_share(one.share)} of it" for said, one in zip(parts, fed, strict=True)]
     gone = sum(
         (short.share for short in plan.short if (short.group, short.month) == (group, month)), Decimal(0)
     )
+    if len(fed) > 1 or (fed and gone):
+        parts = [f"{said} for {days_words(one.share, month)}" for said, one in zip(parts, fed, strict=True)]
     if gone:
-        parts.append("short" if gone == 1 else f"short for {_share(gone)} of it")
+        parts.append(f"short for {days_words(gone, month)}" if fed else "short")
     return " and ".join(parts)
 
 
-def _share(share: Decimal) -> str:
-    return format(to_places(share, 2), "f")
+def days_words(share: Decimal, month: Month) -> str:
+    """A share of a month as days, in whole ones; less than half a day is said so."""
+    days = to_places(share * month.days, 0)
+    return f"{days} day{'' if days == 1 else 's'}" if days else "part of a day"
 
 
 def lots_svg(plan: SeasonPlan) -> str:

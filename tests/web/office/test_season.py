@@ -24,8 +24,9 @@ def lead(bench: Bench):  # type: ignore[no-untyped-def]
     return sign_in_as(made_app(bench.season), "lena")
 
 
-def test_the_first_page_asks_for_whom_and_offers_the_next_month(lead) -> None:  # type: ignore[no-untyped-def]
-    page = lead.get("/season").get_data(True)
+def test_the_first_page_asks_for_whom_and_the_next_offers_the_next_month(lead) -> None:  # type: ignore[no-untyped-def]
+    assert "Oda Meadow" in lead.get("/season").get_data(True)
+    page = lead.get("/season?producer=Oda+Meadow").get_data(True)
     assert "Plan for Oda Meadow" in page and 'value="2026-07-01"' in page
 
 
@@ -41,7 +42,7 @@ def test_the_plan_is_shown_in_words_a_picture_and_a_paper(lead) -> None:  # type
 
 def test_one_lot_a_month_can_be_asked_for(lead) -> None:  # type: ignore[no-untyped-def]
     page = lead.get(f"{ASKED}&one_lot=yes").get_data(True)
-    assert "one lot for a group and month" in page and "of it and" not in page
+    assert "one lot for a group and month" in page and " days and lot" not in page
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ SAID: dict[str, Any] = {
     "month_words": month_words,
     "tons": tons_words,
     "money": money,
-    "beside": beside,
+    "besides": lambda fed: "; ".join(dict.fromkeys(beside(one) for one in fed)),
     "bought": bought,
     "worth": worth,
     "cautions": CAUTIONS,
@@ -46,8 +46,8 @@ def season() -> str:
     with reading() as found_in:
         producers = list(dict.fromkeys(line.producer for line in groups_of(found_in)))
         released = [line for line in lots(found_in) if line.state in REPORTED]
-    chosen = request.args.get("producer", "")
-    chosen = chosen if chosen in producers else (producers[0] if producers else "")
+    asked = request.args.get("producer", "")
+    chosen = asked if asked in producers else ""
     return render_template(
         "season.html",
         producers=producers,
