@@ -15,11 +15,12 @@ from tracker.web.intake import pages as intake
 from tracker.web.lab import pages as lab
 from tracker.web.office import pages as office
 from tracker.web.producer import pages as producer
+from tracker.web.running import pages as running
 from tracker.web.scan import pages as scan
 from tracker.web.shared import access, errors, guard, log, words
 
 MOST_BYTES = 20 * 1024 * 1024
-DOORS = (producer.door, scan.door, field.door, intake.door, lab.door, office.door, custody.door)
+DOORS = (producer.door, scan.door, field.door, intake.door, lab.door, office.door, custody.door, running.door)
 
 
 def create_app(season: Database, settings: Settings, secret: str, *, secure: bool | None = None) -> Flask:
@@ -46,6 +47,7 @@ def create_app(season: Database, settings: Settings, secret: str, *, secure: boo
     app.extensions["season"] = season
     app.extensions["settings"] = settings
     log.log_requests(app)
+    running.count(app)
     guard.stand(app)
     errors.answer_errors(app)
     for door in DOORS:

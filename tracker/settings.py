@@ -19,6 +19,7 @@ class Settings:
     mail_server: smtps://name@host:465 or smtp://name@host:587, empty for the folder mail_folder, where each message
     becomes a file. mail_from: whose address the messages bear. mail_password is never shown.
     log_key_file: where the key that signs the log is kept, else beside the database.
+    log: how the server tells what it does, text or json.
     """
 
     database: str = "sqlite:///season.db"
@@ -34,6 +35,7 @@ class Settings:
     mail_password: str = field(default="", repr=False)
     mail_from: str = ""
     mail_folder: str = "outbox"
+    log: str = "text"
     log_key_file: str = ""
 
 
@@ -51,6 +53,7 @@ VARIABLES = {
     "mail_password": "TRACKER_MAIL_PASSWORD",
     "mail_from": "TRACKER_MAIL_FROM",
     "mail_folder": "TRACKER_MAIL_FOLDER",
+    "log": "TRACKER_LOG",
     "log_key_file": "TRACKER_LOG_KEY_FILE",
 }
 LONGEST = 500
@@ -72,6 +75,8 @@ def read(environment: Mapping[str, str] | None = None) -> Settings:
         raise _bad(VARIABLES["mail_server"], "is not like smtps://name@mail.example.org:465")
     if settings.mail_server and "@" not in settings.mail_from:
         raise _bad(VARIABLES["mail_from"], "is needed with a mail server: the address the messages come from")
+    if settings.log not in ("text", "json"):
+        raise _bad(VARIABLES["log"], f"{settings.log!r} is neither text nor json")
     return settings
 
 

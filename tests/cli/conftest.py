@@ -143,6 +143,7 @@ def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
         "Oda Meadow,Hill,1,alfalfa,2026-06-01,round,40,900\n",
         encoding="utf-8",
     )
+    (tmp_path / "producers.csv").write_text("name,place\nNils Vane,Lower Mill\n", encoding="utf-8")
     (tmp_path / "feeds.csv").write_text(
         "key,name,kind,dm,cp,tdn,fat,sulfur,degradable,most_bw,source,year\n"
         "pea-screenings,pea screenings,by-product,90,20,78,2.0,0.20,70,0.5,the mill's analysis,2026\n",
@@ -153,6 +154,7 @@ def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
     unsent = phone.body(1990, phone.entry("register lot", 1980, {**LOT, "field": "Moor"}))
     (tmp_path / "unsent.json").write_text(json.dumps(unsent), encoding="utf-8")
     shutil.copy(stages.path.with_suffix(".key"), tmp_path / "season.key")
-    shutil.copy(stages.path.with_suffix(".pdf"), tmp_path / "issued.pdf")
+    for kind in ("pdf", "zip"):
+        shutil.copy(stages.path.with_suffix(f".{kind}"), tmp_path / f"issued.{kind}")
     (tmp_path / "run.csv").write_bytes(written([row(stages.names["ground"])]))
     return terminal

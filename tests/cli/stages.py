@@ -15,18 +15,25 @@ from tests.result_files import NIR, NIR_MAP, add_map, release, row, written
 from tracker.files.key_file import KeyFile
 from tracker.lookups.find import sample_named
 from tracker.lookups.issued_reports import issued_report
+from tracker.papers.bundled import bundle_of
 from tracker.papers.lot_report import lot_report
+from tracker.settings import Settings
 from tracker.steps.append_event import standing_of
 from tracker.steps.bag_cores import bag_cores
+from tracker.steps.choose_messages import want_messages
 from tracker.steps.end_sample import archive
 from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.keep_group import keep_group
+from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
 from tracker.steps.second_factor import begin_factor
+from tracker.steps.set_feed import set_feed
 from tracker.steps.settle_tag import contest_tag
+from tracker.steps.share_results import share_lot
 from tracker.steps.sign_in import account_of, make_account
+from tracker.steps.stub_access import pause_stub
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
 from tracker.storage.engine import Database
@@ -72,6 +79,8 @@ def build(season: Path, path: Path) -> Stages:
     with database.read() as session:
         issued = issued_report(session, sample_named(session, names["reported"]).id)
         lot_report(path.with_suffix(".pdf"), issued.body, issued.proof)
+        lot = sample_named(session, names["reported"]).lot_id
+        path.with_suffix(".zip").write_bytes(bundle_of(session, lot, Settings()))
     database.close()
     return Stages(path, names)
 
@@ -97,7 +106,17 @@ def _fill(session: Session) -> dict[str, str]:
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
     keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
+    set_feed(session, "corn", {"price_ton": "190"}, act(session, "lena", 8), reason="last week's price")
+    note_access(session, makers.at(-800_000), "signed in", "ana", "127.0.0.1")
     begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
+    pause_stub(session, names["carried"], act(session, "carl", 9), reason="it hangs on a barn")
+    until = makers.at(0).date()
+    link, _ = share_lot(
+        session, made["reported"].lot_id, act(session, "carl", 9), name="Dr. Lee", until=until
+    )
+    names["link"] = str(link.id)
+    owner = link.producer_id
+    want_messages(session, owner, act(session, "carl", 9), address="oda@example.org", how="signed form")
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
 

@@ -275,6 +275,21 @@ def test_a_season_that_is_not_whole_is_still_backed_up_said_and_takes_nothing_ol
     assert answer.code == 1 and "NOT WHOLE" in answer.out and (tmp_path / "back.db").exists()
 
 
+def test_a_weight_changed_past_the_program_shows_in_the_copy_by_its_signature(
+    staged: Terminal, tmp_path: Path
+) -> None:
+    staged.act("lena", 2000, "hold", "{dried}", "--reason", "to be looked at")
+    staged.ask("custody", "head")
+    assert staged.run("backup", tmp_path / "b").code == 0
+    spoil(
+        staged.database,
+        "drop trigger event_no_update",
+        "update event set data = replace(data, '268.6', '270.6') where kind = 'fresh weighed'",
+    )
+    answer = staged.run("backup", tmp_path / "b")
+    assert answer.code == 1 and "is not what was logged" in answer.out
+
+
 def test_a_row_that_points_at_nothing_is_found_in_the_copy(staged: Terminal, tmp_path: Path) -> None:
     spoil(staged.database, "update tag set run_id = 99999")
     answer = staged.run("backup", tmp_path / "b")

@@ -71,6 +71,8 @@ def test_a_season_nobody_has_set_up_is_looked_at_and_not_bad(terminal: Terminal)
         "clock": "OK",
         "disk": found["disk"]["verdict"],
         "backup": "look",
+        "log key": "look",
+        "log head": "OK",
         "lead": "look",
     }
     assert all(line["remedy"] for line in found.values() if line["verdict"] != "OK")
@@ -200,3 +202,48 @@ def test_the_first_lead_is_asked_for(terminal: Terminal) -> None:
     assert "add-lead" in lines(terminal, "--offline")["lead"]["remedy"]
     terminal.ask("add-lead", "lena", "Lena Roy")
     assert lines(terminal, "--offline")["lead"]["remedy"] == "tracker reset-link lena"
+
+
+def test_a_log_whose_key_is_there_and_whose_entries_are_signed_is_well(staged: Terminal) -> None:
+    staged.ask("custody", "head")
+    found = lines(staged, "--offline")
+    assert found["log key"]["verdict"] == found["log head"]["verdict"] == "OK"
+
+
+def test_entries_that_wait_long_for_a_signature_are_said(staged: Terminal) -> None:
+    staged.ask("custody", "head")
+    signed = staged.clock
+    staged.act("lena", 2010, "register-lot", "Oda Meadow", "Last field", "1", *LOT)
+    staged.clock = signed + timedelta(hours=1)
+    assert lines(staged, "--offline")["log head"]["verdict"] == "OK"
+    staged.clock = signed + timedelta(hours=3)
+    late = lines(staged, "--offline")["log head"]
+    assert late["verdict"] == "look" and late["words"].startswith("1 of ")
+    staged.clock = signed + timedelta(days=3)
+    assert lines(staged, "--offline")["log head"]["verdict"] == "bad"
+
+
+LOT = (
+    "--forage",
+    "alfalfa",
+    "--harvested",
+    "2026-06-01",
+    "--shape",
+    "round",
+    "--bales",
+    "40",
+    "--bale-lb",
+    "900",
+)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights on files are others there")
+def test_a_log_key_that_others_can_read_is_bad(staged: Terminal, tmp_path: Path) -> None:
+    (tmp_path / "season.key").chmod(0o644)
+    found = lines(staged, "--offline")["log key"]
+    assert found["verdict"] == "bad" and found["remedy"].startswith("chmod 600 ")
+
+
+def test_a_log_key_that_is_damaged_is_bad(staged: Terminal, tmp_path: Path) -> None:
+    (tmp_path / "season.key").write_text("not a key")
+    assert lines(staged, "--offline")["log key"]["verdict"] == "bad"

@@ -22,7 +22,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
         *("--shape", "round", "--bales", "40", "--bale-lb", "900"),
     ),
     "import-lots": ("lots.csv",),
+    "import-producers": ("producers.csv",),
     "lots": (),
+    "coverage": ("--draws", "2"),
+    "season-plan": ("Oda Meadow", "--first", "2026-11-01", "--months", "1", "--out", "season.pdf"),
     "search": ("second", "cutting"),
     "export": ("lots", "--out", "lots.csv"),
     "plan": ("{unplanned}", "--seed", "3"),
@@ -98,6 +101,16 @@ EXAMPLES: dict[str, Sequence[str]] = {
         *("--reason", "told by phone"),
     ),
     "answer": ("{reported lot}", "--weight", "1200", "--stage", "early-milk"),
+    "pause-stub": ("{fresh}", "--reason", "it hangs on a barn", "--by", "carl"),
+    "resume-stub": ("{carried}", "--reason", "taken down", "--by", "carl"),
+    "revoke-stub": ("{fresh}", "--reason", "lost", "--by", "carl"),
+    "share-results": ("lot {reported lot}", "Dr. Lee", "--until", "2026-12-31", "--by", "carl"),
+    "take-back-link": ("{link}", "--reason", "moved away", "--by", "carl"),
+    "links": ("Oda Meadow",),
+    "want-messages": ("Oda Meadow", "--address", "oda@example.org", "--how", "signed form", "--by", "carl"),
+    "stop-messages": ("Oda Meadow", "--how", "answered STOP", "--by", "carl"),
+    "send-messages": (),
+    "messages": (),
     "add-person": ("ida", "Ida Rowe", "analyst"),
     "add-place": ("barn", "Barn", "--locked"),
     "add-carrier": ("post", "Post"),
@@ -109,6 +122,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "custody key": (),
     "custody new-key": ("--reason", "a year is over", "--by", "lena"),
     "custody head": ("--out", "heads.txt"),
+    "export-lot": ("1", "--out", "lot.zip"),
+    "check-bundle": ("issued.zip",),
+    "import-bundle": ("issued.zip", "--by", "ana"),
+    "bundles": (),
     "init": (),
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
@@ -118,6 +135,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "reset-link": ("ana",),
     "take-away-factor": ("ana",),
     "comings": (),
+    "retention": (),
+    "dispose-data": ("sign-ins", "--reason", "over", "--by", "lena"),
+    "erase-person": ("ulf", "--reason", "asked for it", "--by", "lena"),
+    "erase-producer": ("Oda Meadow", "--reason", "asked for it", "--by", "lena"),
     "backup": ("backups",),
     "doctor": ("--offline",),
 }
@@ -125,6 +146,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
 # tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them.
 LONG = {"demo", "serve", "restore"}
 LISTS = {
+    "coverage",
     "load-phone",
     "lots",
     "waiting",
@@ -137,11 +159,15 @@ LISTS = {
     "practice",
     "refusals",
     "comings",
+    "retention",
     "register-lot",
     "doctor",
+    "bundles",
+    "links",
+    "messages",
 }
 # The last one is for people who have no season.
-NO_SEASON = {"test-page", "demo", "custody verify"}
+NO_SEASON = {"test-page", "demo", "coverage", "custody verify", "check-bundle"}
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
@@ -171,7 +197,7 @@ def test_a_command_that_is_done_answers_in_json(name: str, staged: Terminal, sta
     answer = staged.run(*typed(name, stages), "--json")
     assert (answer.code, answer.err) == (0, ""), answer.out
     assert isinstance(answer.json, list if name in LISTS else dict)
-    assert answer.json or name in ("refusals", "comings")
+    assert answer.json or name in ("refusals", "comings", "bundles", "messages")
     assert "refused" not in answer.json
 
 

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.domain.feeding_makers import BY_KEY, FEEDS, HAY_A, HAY_B, HAY_C, HAY_D, carrying, cow, feed, hay
-from tracker.domain.advice import ADD, ENOUGH, IF_EATEN, NOT_ALONE, NOT_THIS, Answer
+from tracker.domain.advice import ADD, ENOUGH, IF_EATEN, NOT_ALONE, NOT_THIS, Amount, Answer
 from tracker.domain.animals import BULL, HEIFER, Animals, checked
 from tracker.domain.answer import answer
 from tracker.domain.cautions import Caution, nitrate, seen_at_the_desk
@@ -56,7 +56,7 @@ def test_poor_hay_for_a_milking_cow_wants_a_supplement() -> None:
 def test_the_verdict_can_turn_on_what_they_eat() -> None:
     found = asked(cow(), HAY_B)
     assert found.verdict == ADD
-    assert "If they eat 31.9 lb of its dry matter a day, the hay alone would do." in found.sure
+    assert "If they eat 31.9 lb of its dry matter a day, the hay alone could do." in found.sure
     assert found_in(found, "ddgs").as_fed.low == 0
 
 
@@ -156,7 +156,10 @@ def test_mouldy_and_hot_hay_are_not_fed() -> None:
 def test_hay_that_no_two_feeds_can_mend_is_not_for_this_group() -> None:
     corn = (BY_KEY["corn"],)
     found = asked(cow(), HAY_D, corn)
-    assert found.verdict == NOT_THIS and "split the group" in found.reasons[0]
+    assert found.verdict == NOT_THIS and "within their limits" in found.reasons[0]
+    assert (
+        found.verdict_words.startswith("This hay does not carry") and "split the group" in found.what_to_add
+    )
 
 
 def test_two_feeds_are_named_where_no_single_one_is_safe() -> None:
@@ -166,6 +169,19 @@ def test_two_feeds_are_named_where_no_single_one_is_safe() -> None:
     assert not any(one.safe for one in found.supplements)
     assert found.verdict == ADD and found.cheapest is not None and len(found.cheapest.parts) == 2
     assert " and " in found.what_to_add and found.cheapest_single is None
+
+
+@pytest.mark.parametrize("bales", ["1", "60"])
+def test_bales_that_cattle_cannot_have_eaten_are_refused(bales: str) -> None:
+    count = BaleCount(D(bales), 7, D(1100), 30, D(15))
+    with pytest.raises(Refused) as caught:
+        asked(cow(), HAY_B, intakes=counted(count, HAY_B))
+    assert (caught.value.code, caught.value.field) == ("implausible-intake", "bales")
+
+
+def test_a_nothing_has_no_sign() -> None:
+    assert Amount(D("-0.01"), D("-0.04"), D("0.04")).shown(1) == "0.0"
+    assert Amount(D("-0.01"), D("-0.6"), D("0.04")).as_dict(1)["value"] == "0.0"
 
 
 def test_without_any_feed_the_gap_is_still_told() -> None:
@@ -206,6 +222,15 @@ def test_poor_protein_is_said_first() -> None:
     # Fed protein, they eat all they would: the amount is far less than the gap at the capped intake would ask for.
     meal = found_in(found, "sbm")
     assert meal.as_fed.value < 2 and meal.safe
+
+
+def test_poor_protein_wants_a_supplement_also_where_nothing_has_a_price() -> None:
+    bare = tuple(replace(one, price_ton=None) for one in FEEDS)
+    for feeds in (bare, FEEDS):
+        found = asked(carrying("1275", 150), hay("6.5", "56", "62"), feeds)
+        assert found.verdict == ADD and found.cheapest is not None and found.cheapest.parts
+        assert found.what_to_add.startswith("Add ")
+    assert asked(carrying("1275", 150), hay("6.5", "56", "62"), ()).cheapest is None
 
 
 def test_heifers_thin_cows_bulls_and_cold_have_their_words() -> None:

@@ -57,6 +57,13 @@ def test_cost_and_amount_go_by_dry_matter() -> None:
     assert found.as_fed(D("4.5")) == 5
 
 
+# Mullenix, Progressive Cattle 2022: 1,100 lb x 2 % = 22 lb, 24.7 lb as fed at 89 %. Radunz, Univ. of Wisconsin: 24 lb
+# are 34 lb as fed at 70 %.
+@pytest.mark.parametrize(("dry", "dm", "fed"), [("22", "89", 24.7), ("24", "70", 34.3)])
+def test_pounds_as_fed_are_what_is_printed(dry: str, dm: str, fed: float) -> None:
+    assert float(checked_feed({**VALID, "dm": dm}).as_fed(D(dry))) == pytest.approx(fed, abs=0.05)
+
+
 @pytest.mark.parametrize(
     ("field", "text", "code"),
     [

@@ -109,6 +109,23 @@ def test_a_phone_that_is_right_is_moved_a_little_at_most() -> None:
     assert read(slow=timedelta(days=3)).reach is None
 
 
+@pytest.mark.parametrize("year", [1, 1970, 1999])
+@pytest.mark.parametrize("changes", [{"sent_at": None, "offset_ms": None}, {"offset_ms": 0}])
+def test_a_time_that_cannot_be_gives_way_to_that_of_its_coming(year: int, changes: dict[str, object]) -> None:
+    first = datetime(year, 1, 1, tzinfo=timezone(timedelta(hours=14)))
+    found = read(slow=timedelta(0), device_time=first, **changes)
+    assert (found.at, found.doubted, found.reach) == (HEARD, True, None)
+    assert "none that can be" in found.words
+    last = datetime(9999, 12, 31, 23, 59, tzinfo=timezone(timedelta(hours=-12)))
+    assert read(slow=timedelta(0), device_time=last, **{**changes, "offset_ms": 10**12}).at == HEARD
+    assert read(slow=timedelta(0), paper_at=first).at == HEARD
+
+
+def test_a_phone_that_fell_back_to_1970_and_was_compared_is_put_right() -> None:
+    found = read(slow=HAPPENED - datetime(1970, 1, 1, tzinfo=UTC))
+    assert (found.at, found.doubted, found.basis) == (HAPPENED, True, COMPARED)
+
+
 @given(
     slow=st.timedeltas(min_value=timedelta(days=-4000), max_value=timedelta(days=4000)),
     knows=st.booleans(),

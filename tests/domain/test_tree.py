@@ -6,7 +6,7 @@ import base64
 import hashlib
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tracker.domain import tree
@@ -23,6 +23,9 @@ from tracker.domain.tree import (
     node_hash,
     root,
 )
+
+# How fast the machine is proves nothing here.
+SLOWLY = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 # Leaves and heads of RFC 6962's reference tests (transparency-dev/merkle, testdata; seen).
 LEAVES = [
@@ -213,6 +216,7 @@ def test_a_spoiled_proof_of_growth_is_refused(older: int, size: int, proof: tupl
     assert not is_consistent(size, size, [], old, new)
 
 
+@SLOWLY
 @given(st.integers(1, 70), st.data())
 def test_every_proof_the_log_makes_of_itself_holds(size: int, data: st.DataObject) -> None:
     leaves = [bytes([at]) for at in range(size)]
@@ -228,6 +232,7 @@ def test_every_proof_the_log_makes_of_itself_holds(size: int, data: st.DataObjec
         assert not is_consistent(older, size, consistency(older, size, kept), other, top)
 
 
+@SLOWLY
 @given(st.integers(0, 300))
 def test_the_edge_taken_up_again_is_the_one_that_was_left(size: int) -> None:
     leaves = [at.to_bytes(2, "big") for at in range(size)]

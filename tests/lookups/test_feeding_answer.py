@@ -23,6 +23,7 @@ from tracker.lookups.feeding_answer import (
     hay_of,
     released_body,
 )
+from tracker.lookups.feeds import feeds_in_force
 from tracker.lookups.lots import producer_of
 from tracker.steps.keep_group import keep_group
 from tracker.steps.set_feed import set_feed
@@ -143,11 +144,11 @@ def test_bales_are_those_of_the_lot_unless_weighed(bench: Bench) -> None:
     reported(bench)
     with bench.season.read() as session:
         body = released_body(session, lot_of(bench))
-    count = bales_as_fed(body, "140", "7", 10)
+    count = bales_as_fed(body, "40", "7", 10)
     assert (count.bale_lb, count.waste_percent) == (D(body["lot"]["bale_mass"]), 15)
-    assert bales_as_fed(body, "140", "7", 10, bale_lb="55", waste="8").bale_lb == 55
+    assert bales_as_fed(body, "40", "7", 10, bale_lb="55", waste="8").bale_lb == 55
     metric = {**body, "lot": {**body["lot"], "bale_mass": "27.7", "bale_mass_unit": "kg"}}
-    assert bales_as_fed(metric, "140", "7", 10).bale_lb == D("61.1")
+    assert bales_as_fed(metric, "40", "7", 10).bale_lb == D("61.1")
     found = asked(bench, bales=count)
     assert [one.model for one in found.intakes.models] == [COUNTED]
 
@@ -169,6 +170,25 @@ def test_each_group_of_the_producer_has_its_answer(bench: Bench) -> None:
     assert found["fall cows"].animals.milking and not found["spring cows"].animals.milking
     assert found["fall cows"].need.nem_mcal > found["spring cows"].need.nem_mcal
     assert found["fall cows"].verdict == ADD
+
+
+def test_the_reports_error_budget_is_carried_into_the_amounts(bench: Bench) -> None:
+    reported(bench, **POOR)
+    with bench.season.read() as session:
+        body, feeds = released_body(session, lot_of(bench)), feeds_in_force(session)
+    shared = body["margins"]["shared"]
+    twice = {code: str(2 * D(half)) for code, half in shared["half_widths"].items()}
+
+    def width(kept: dict[str, Any]) -> float:
+        of = {**body, "margins": {**body["margins"], "shared": kept}}
+        short = answer_from(of, COW, feeds).supplies[0].short
+        assert short.margin_low is not None and short.margin_high is not None
+        return float(short.margin_high - short.margin_low)
+
+    once = width(shared)
+    assert once > 0 and width({**shared, "half_widths": twice}) == pytest.approx(2 * once, rel=0.02)
+    # A report from before there was a budget goes by the margins it prints, here the same to their last digit.
+    assert width({}) == pytest.approx(once, rel=0.1)
 
 
 def test_a_lot_never_cored_has_no_answer(bench: Bench) -> None:

@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from tests.makers import (
     act,
     at,
+    done,
     make_bag,
     make_cored,
     make_dried,
@@ -29,6 +30,7 @@ from tests.makers import (
     make_weighed,
     refused,
 )
+from tests.phones import Phone
 from tests.result_files import Bench, released, row, taken_in, written
 from tracker.errors import NotFound
 from tracker.lookups.programme import Figure, behind, programme
@@ -213,3 +215,22 @@ def _again(session: Session, sample: Sample, grams: str) -> None:
 def test_a_figure_that_is_none_is_refused(season: Database) -> None:
     with season.read() as session, pytest.raises(NotFound, match="no figure"):
         behind(session, "cows:3", 2026, at(0))
+
+
+def test_what_phones_owe_and_tags_on_two_bags_are_counted(season: Database) -> None:
+    code = str(done(season, lambda session: make_tag(session)))
+    tove, ulf = Phone(), Phone("ulf", slow=3 * 24 * 60)
+    tove.send(season, 200, *tove.bagged(code))
+    ulf.send(season, 210, *ulf.bagged(code, 12, field="Hill"))
+    # Two numbers of Tove's phone never come.
+    tove.count += 2
+    tove.send(season, 220, tove.entry("note", 215, {"about": code, "words": "damp"}))
+    now = at(300).astimezone(UTC)
+    found = figures(season, now)
+    assert found["numbered and never come"].value == 2
+    assert found["with a clock badly wrong"].value == 1
+    assert found["tags on two bags"].value == 1
+    assert len(listed(season, "phones:gaps", now)) == len(listed(season, "phones:clock", now)) == 1
+    ((shown, bags, lots),) = listed(season, "contested", now)
+    assert (str(shown).replace("-", ""), bags, lots) == (code, 2, "lot 1, lot 2")
+    assert found["label errors"].words.startswith("1 in 2 bags")

@@ -19,6 +19,7 @@ from tests.result_files import Bench, released, row, taken_in, written
 from tracker import custody_check
 from tracker.custody_check import NotProven, check, record_in, root_over, text_of
 from tracker.domain.canonical import canonical
+from tracker.domain.log_entry import as_shown
 from tracker.domain.tree import is_included, leaf_hash
 from tracker.files.key_file import KeyFile
 from tracker.lookups.issued_reports import Issued, issued_report
@@ -267,3 +268,11 @@ def test_a_body_that_was_changed_in_the_season_is_not_printed_with_a_proof_that_
     changed = replace(issued, body={**issued.body, "gaps": []})
     with pytest.raises(NotProven, match="does not say what was issued"):
         check(respelled(issued.proof.content, lambda record: record.update(report={**changed.body, "x": 1})))
+
+
+def test_an_interpretation_that_nobody_released_is_in_no_attachment() -> None:
+    body = {"results": [], "interpretation": {"answers": [{"group": "cows"}], "released_by": None}}
+    assert as_shown(body) == {"results": [], "interpretation": None}
+    released_body = {"results": [], "interpretation": {"answers": [], "released_by": "Lena Roy"}}
+    assert as_shown(released_body) == released_body
+    assert as_shown({"results": []}) == {"results": []}

@@ -127,6 +127,29 @@ def test_a_phone_whose_clock_nobody_knows_is_moved_as_far_as_it_takes(season: Da
     assert life(season, sample)[-1].occurred_at == at(300)
 
 
+def test_a_bag_that_passed_through_two_hands_before_the_desk_took_it_unannounced(season: Database) -> None:
+    # Tove gave it to Ulf, and Ulf to the desk, where neither phone had been heard of yet.
+    sample = made(season, make_bag)
+    code = code_of(season, sample)
+    done(
+        season, lambda s: receive(s, sample, act(s, "carl", 200), condition=["dry"], unannounced="Ulf had it")
+    )
+    tove, ulf = Phone(), Phone("ulf")
+    over = tove.entry("hand over", 100, {"codes": [code], "to": "ulf"})
+    took = ulf.entry("receive", 101, {"codes": [code], "from": "tove", "condition": ["dry"]})
+    gave = ulf.entry("hand over", 195, {"codes": [code], "to": "carl"})
+    assert words(tove.send(season, 300, over)) == ["accepted"]
+    assert words(ulf.send(season, 310, took, gave)) == ["accepted", "accepted"]
+    found = way(season, sample)
+    assert [step.kind for step in found.steps][-4:] == [
+        "relinquished",
+        "received",
+        "relinquished",
+        "received",
+    ]
+    assert found.holder == "Carl Otis" and found.gaps == ()
+
+
 def test_what_can_never_be_true_is_refused_at_any_time(season: Database) -> None:
     sample = made(season, make_weighed)
     phone = Phone("ulf", knows=False)

@@ -8,10 +8,25 @@ from threading import Thread
 import pytest
 from sqlalchemy import func, select
 
-from tests.makers import act, at, done, everything, kinds, life, made, make_bag, make_plan, make_tag, standing
+from tests.makers import (
+    act,
+    at,
+    done,
+    everything,
+    kinds,
+    life,
+    made,
+    make_bag,
+    make_plan,
+    make_tag,
+    remarks,
+    standing,
+)
 from tests.phones import LOT, Phone, words
 from tracker.domain.chain import gaps
+from tracker.steps.bag_cores import replace_tag
 from tracker.steps.hand_over import relinquish
+from tracker.steps.print_tags import void_tag
 from tracker.steps.receive import receive
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
@@ -278,6 +293,18 @@ def test_two_people_with_two_phones_in_either_order_end_the_same(season: Databas
     assert words(taker.send(season, 220, took)) == ["duplicate"]
 
 
+def test_what_the_taker_did_next_waits_with_his_receipt(season: Database, code: str) -> None:
+    giver, taker = Phone(), Phone("ulf")
+    giver.send(season, 100, *giver.bagged(code))
+    over = giver.entry("hand over", 90, {"codes": [code], "to": "ulf"})
+    took = taker.entry("receive", 91, {"codes": [code], "from": "tove", "condition": ["dry"]})
+    put = taker.entry("store", 95, {"codes": [code], "place": "box"})
+    assert words(taker.send(season, 200, took, put)) == ["later", "later"]
+    assert words(giver.send(season, 210, over)) == ["accepted"]
+    assert kinds(season, only_sample(season))[-3:] == ["relinquished", "received", "stored"]
+    assert words(taker.send(season, 220, took, put)) == ["duplicate", "duplicate"]
+
+
 def test_a_receipt_whose_giver_never_sends_stands_alone_after_a_day_and_says_so(
     season: Database, code: str
 ) -> None:
@@ -342,6 +369,22 @@ def test_an_unknown_tag_is_refused_and_a_tag_of_no_bag_waits(season: Database, c
     )
     assert [answer.answer for answer in answers] == ["refused", "later"]
     assert "on no bag" in str(answers[1].words)
+
+
+def test_a_bag_scanned_before_its_tag_was_replaced_is_still_that_bag(season: Database) -> None:
+    sample = made(season, make_bag)
+    old, fresh = str(standing(season, sample).code), done(season, lambda session: make_tag(session))
+    done(season, lambda s: replace_tag(s, sample, fresh, act(s, "tove", 120), reason="torn"))
+    phone = Phone()
+    put = phone.entry("store", 100, {"codes": [old], "place": "box"})
+    assert words(phone.send(season, 300, put)) == ["accepted"]
+    assert standing(season, sample).code == fresh
+    # By the record she had the bag in her hands when she replaced its tag: that is doubted, and kept.
+    assert remarks(life(season, sample)[-1]) == ["order-doubted"]
+    spare = done(season, lambda session: make_tag(session))
+    done(season, lambda s: void_tag(s, spare, act(s, "tove", 130), reason="torn"))
+    other = phone.entry("take out", 140, {"codes": [spare]})
+    assert words(phone.send(season, 310, other)) == ["refused tag-void"]
 
 
 def test_a_desk_that_received_the_bag_first_keeps_its_true_time(season: Database) -> None:

@@ -7,7 +7,7 @@ import sqlite3
 
 import psycopg
 import pytest
-from sqlalchemy import Boolean, CheckConstraint, Column, DateTime, Integer, LargeBinary, text
+from sqlalchemy import Boolean, CheckConstraint, Column, Date, DateTime, Integer, LargeBinary, text
 from sqlalchemy.exc import IntegrityError
 
 from tests.storage.conftest import NOON, Raw
@@ -20,6 +20,7 @@ BY_TYPE = {
     Boolean: (True, False),
     Integer: (1, 2),
     DateTime: (NOON.replace(tzinfo=None).isoformat(" "), "2026-06-16 12:00:00"),
+    Date: ("2026-06-15", "2026-06-16"),
     LargeBinary: (b"1", b"2"),
 }
 

@@ -19,13 +19,18 @@ from sqlalchemy import func, select
 
 from labels.payload import prefix, token_hash
 from tracker.cli import main
+from tracker.custody_check import check
 from tracker.demo import play
 from tracker.demo.bench import runs
+from tracker.demo.feeding import BUYER, MONTHS, WINTER
 from tracker.demo.season import SETTINGS, Season, fixtures_folder
 from tracker.errors import Refused
+from tracker.files.heads_file import read_heads
 from tracker.lookups.bench_queue import waiting
 from tracker.lookups.kept_refusals import parked_rows, refusals
+from tracker.lookups.log_audit import audit
 from tracker.lookups.lots import lots
+from tracker.lookups.season_plan import season_of
 from tracker.storage.custody import EventRow, StandingRow
 from tracker.storage.schema import METADATA
 from tracker.storage.tags import Tag
@@ -287,3 +292,36 @@ def test_every_released_lot_of_a_producer_with_animals_has_its_answers(demo: Sea
         }
     answered = {int(path.stem.removeprefix("lot-")) for path in (demo.folder / "answers").glob("*.json")}
     assert owned and answered == owned
+
+
+def test_every_report_of_the_season_proves_itself_and_the_log_is_clean(demo: Season) -> None:
+    reports = sorted((demo.folder / "reports").glob("*.pdf"))
+    assert len(reports) >= 30
+    key_file = demo.database.key_file
+    assert key_file is not None
+    key = key_file.key()
+    assert key is not None
+    for path in reports:
+        assert check(path.read_bytes(), str(key.public))["report"] == path.stem
+    with demo.database.read() as session:
+        found = audit(
+            session, key.known, [(path.name, read_heads(path.name, path.read_bytes())[0]) for path in reports]
+        )
+    assert found.faults == []
+    assert found.outside == len(reports)
+
+
+def test_twelve_lots_four_groups_and_six_months_are_planned_and_printed(demo: Season) -> None:
+    # Two plans of one problem: whole lots can only be worse, and what is eaten, lost and left is what was baled.
+    offers = {demo.lots[row["lot"]]: Decimal(row["price_ton"]) for row in rows("hay_offers.csv")}
+    with demo.database.read() as session:
+        asked = season_of(session, BUYER, WINTER, MONTHS, offers)
+    assert (len(asked.stacks), len(asked.groups), len(asked.months)) == (12, 4, 6)
+    shares, whole = asked.plan(), asked.plan(one_lot=True)
+    assert shares.short == whole.short == ()
+    costs = [plan.supplement_cost + plan.hay_cost for plan in (shares, whole)]
+    assert 0 < costs[0] <= costs[1]
+    for use in shares.lots:
+        parts = use.eaten + use.lost_in_feeding + use.lost_in_store + use.left
+        assert float(parts) == pytest.approx(float(use.stack.tons), abs=1e-3)
+    assert (demo.folder / "season-plan.pdf").read_bytes().startswith(b"%PDF")

@@ -61,6 +61,7 @@ intake.weighed                -         -        yes     yes     yes
 lab.amended                   -         -        yes     yes     yes
 lab.analyses                  -         -         -      yes     yes
 lab.analysis_chosen           -         -         -      yes     yes
+lab.bundle                    -         -         -      yes     yes
 lab.charts                    -         -         -      yes     yes
 lab.file_taken                -         -         -      yes     yes
 lab.file_tried                -         -         -      yes     yes
@@ -94,6 +95,9 @@ office.link_for_adviser       -         -        yes      -      yes
 office.link_page             yes       yes       yes     yes     yes
 office.link_used             yes       yes       yes     yes     yes
 office.messages_chosen        -         -        yes      -      yes
+office.list_taken             -         -        yes     yes     yes
+office.list_tried             -         -        yes     yes     yes
+office.lists                  -         -        yes     yes     yes
 office.people                 -         -         -       -      yes
 office.people_added           -         -         -       -      yes
 office.figure                 -         -         -       -      yes
@@ -124,6 +128,8 @@ office.tags_counted_in        -         -        yes     yes     yes
 office.tags_issued            -         -        yes     yes     yes
 office.tags_printed           -         -        yes     yes     yes
 office.test_page              -         -        yes     yes     yes
+office.season                 -         -         -       -      yes
+office.season_planned         -         -         -       -      yes
 office.year                   -         -         -       -      yes
 office.stub_changed           -         -        yes      -      yes
 office.tags                   -         -        yes     yes     yes
@@ -140,6 +146,9 @@ producer.numbers             yes       yes       yes     yes     yes
 producer.page                yes       yes       yes     yes     yes
 producer.sheet               yes       yes       yes     yes     yes
 producer.whole_report        yes       yes       yes     yes     yes
+running.health               yes       yes       yes     yes     yes
+running.metrics              yes       yes       yes     yes     yes
+running.ready                yes       yes       yes     yes     yes
 scan.find                     -        yes       yes     yes     yes
 scan.opened                  yes       yes       yes     yes     yes
 scan.way                      -        yes       yes     yes     yes

@@ -11,6 +11,7 @@ from tracker.cli import (
     backups,
     bags,
     bench,
+    bundles,
     custody,
     exports,
     feeding,
@@ -21,7 +22,9 @@ from tracker.cli import (
     messages,
     office,
     people,
+    records,
     results,
+    season,
     server,
 )
 from tracker.cli.doing import as_json, keep
@@ -36,13 +39,16 @@ ROOMS = (
     results,
     exports,
     feeding,
+    season,
     messages,
     custody,
     people,
     office,
     server,
     backups,
+    bundles,
     margins,
+    records,
 )
 
 

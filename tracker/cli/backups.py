@@ -5,14 +5,24 @@ from __future__ import annotations
 import argparse
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tracker.cli.doing import command, counted, database_faults, integer, open_season, say
+from tracker.cli.doing import (
+    command,
+    counted,
+    database_faults,
+    integer,
+    key_file_of,
+    open_season,
+    say,
+)
 
 if TYPE_CHECKING:
+    from tracker.domain.signed_head import PublicKey
+    from tracker.files.key_file import KeyFile
     from tracker.storage.backup import Manifest
     from tracker.storage.engine import Database
 
@@ -48,7 +58,7 @@ def _backup(asked: argparse.Namespace) -> int:
         now = season.clock()
         backup.copy_of(season, part)
         copy = Database(f"sqlite:///{part}")
-        faults = faults_in(copy)
+        faults = faults_in(copy, keys_of(season.key_file))
         path, manifest = backup.pack(copy, folder, now, mark=NOT_WHOLE if faults else "")
     # What the disk gave back is what counts, not what was sent to it.
     with _beside(folder) as part:
@@ -78,6 +88,7 @@ def _not_whole_lines(faults: list[str]) -> list[str]:
 
 
 def _restore(asked: argparse.Namespace) -> int:
+    from tracker.settings import read
     from tracker.steps.sign_in import end_everybody
     from tracker.storage import backup
     from tracker.storage.engine import Database
@@ -88,19 +99,24 @@ def _restore(asked: argparse.Namespace) -> int:
         with closing(Database(f"sqlite:///{part}")) as season, database_faults(season.url):
             # Of an older program it is brought up to this one; the backup itself stays as it is.
             season.migrate()
-            faults = faults_in(season)
+            keys = keys_of(key_file_of(Database(f"sqlite:///{target}"), read().log_key_file))
+            faults = faults_in(season, keys)
             # A sign-in that was ended since would be open again.
             with season.act("restore", "", {}) as session:
                 end_everybody(session, season.clock())
         part.replace(target)
-    values = {"season": target, "faults": faults, **vars(manifest)}
-    say(asked, values, *_restored_lines(target, manifest, faults))
+    values = {"season": target, "faults": faults, "signatures_checked": bool(keys), **vars(manifest)}
+    say(asked, values, *_restored_lines(target, manifest, faults, signed=bool(keys)))
     return int(bool(faults))
 
 
-def _restored_lines(target: Path, manifest: Manifest, faults: list[str]) -> list[str]:
+def _restored_lines(target: Path, manifest: Manifest, faults: list[str], *, signed: bool) -> list[str]:
     found = [f"{target} is the season as it was at {manifest.made_at}: {counted(manifest.events, 'event')}."]
     found += _not_whole_lines(faults) if faults else ["The log in it is whole."]
+    if not signed:
+        found.append(
+            "No signature was checked, for the log's key is not at hand: `tracker custody audit --keys`."
+        )
     return [
         *found,
         "Everybody signs in anew. Shut out and erase again whoever was shut out or erased since then.",
@@ -108,9 +124,25 @@ def _restored_lines(target: Path, manifest: Manifest, faults: list[str]) -> list
     ]
 
 
-def faults_in(season: Database) -> list[str]:
-    """Everything that is wrong with a season of this version, a sentence each: its file, then its log."""
-    from tracker.lookups.log_check import check_log
+def keys_of(file: KeyFile | None) -> list[PublicKey]:
+    """The public keys in the log's key file; none where there is no file, or it cannot be read."""
+    from contextlib import suppress
+
+    from tracker.errors import Refused
+
+    with suppress(Refused):
+        key = None if file is None else file.key()
+        return [] if key is None else list(key.known)
+    return []
+
+
+def faults_in(season: Database, keys: Sequence[PublicKey]) -> list[str]:
+    """Everything that is wrong with a season of this version, a sentence each: its file, its tables, what was signed.
+
+    keys: the log's public keys; without any the signatures are not looked at.
+    """
+    from tracker.lookups.log_audit import audit
+    from tracker.lookups.log_check import MOST_FAULTS, check_log
     from tracker.storage.backup import faults_of_file
 
     # In a damaged file the log need not even be readable.
@@ -118,7 +150,10 @@ def faults_in(season: Database) -> list[str]:
     if found:
         return found
     with season.read() as session:
-        return list(check_log(session).faults)
+        found = list(check_log(session).faults)
+        if keys:
+            found += [fault.words for fault in audit(session, keys).faults]
+    return found[:MOST_FAULTS]
 
 
 def _folder(asked: argparse.Namespace) -> Path:

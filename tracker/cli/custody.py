@@ -39,6 +39,7 @@ def add(commands: Any) -> None:
     new.add_argument("--reason", required=True)
     head = command(below, "head", "sign a head over the log as it stands, and show it", _head, acts=False)
     head.add_argument("--out", metavar="FILE", help="also write it behind what this file holds")
+    head.add_argument("--mail", metavar="ADDRESS", help="also send it there, by TRACKER_MAIL_SERVER")
     for name, made in below.choices.items():
         made.set_defaults(act=f"custody {name}")
 
@@ -180,9 +181,36 @@ def _head(asked: argparse.Namespace) -> None:
         _trusted(season, None)
         with season.act(asked.act, "", {}) as session:
             head = _signed(sign(session, season.clock()))
+        if asked.mail:
+            _mail(asked.mail, head, season)
     if asked.out:
         add_head(Path(asked.out), head)
-    say(asked, {"head": str(head), "size": head.size, "file": asked.out}, str(head).rstrip("\n"))
+    say(
+        asked,
+        {"head": str(head), "size": head.size, "file": asked.out, "mail": asked.mail},
+        str(head).rstrip("\n"),
+    )
+
+
+def _mail(to: str, head: Head, season: Database) -> None:
+    from tracker.errors import Refused
+    from tracker.files.mail import FAULTS, Letter, composed, posting
+    from tracker.settings import read
+
+    settings = read()
+    sender = settings.mail_from or "hay@localhost"
+    words = ("Keep this message: it shows if the log is ever rewritten.", "", *str(head).split("\n"))
+    letter = Letter(to, f"Head of the log {head.origin}: {head.size} entries", words, f"mailto:{sender}")
+    mail = composed(letter, sender, settings.programme, season.clock().astimezone())
+    try:
+        posting(settings.mail_server, settings.mail_password, settings.mail_folder)(mail)
+    except FAULTS as fault:
+        raise Refused(
+            "head-not-sent",
+            f"The head was signed and kept, and not sent to {to}: {fault}.",
+            field="mail",
+            remedy="Correct TRACKER_MAIL_SERVER, or give the head away with --out.",
+        ) from fault
 
 
 def _signed(head: Head | None) -> Head:

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Literal
 from urllib.parse import urlsplit
 
 from tracker.cli.backups import NOT_WHOLE
+from tracker.cli.doctor_log import log_head, log_key
 from tracker.cli.serving import is_loopback, is_secure
 
 if TYPE_CHECKING:
@@ -66,6 +67,8 @@ def look(season: Database, settings: Settings, *, offline: bool) -> Iterator[Lin
     yield disk_line(folder_of(season))
     yield backup_line(settings.backup_folder, now)
     yield from secret_lines(season, settings.secret_file)
+    yield Line("log key", *log_key(season))
+    yield Line("log head", *log_head(season, now))
     yield lead_line(season)
     yield from phone_lines(season)
 

@@ -36,7 +36,7 @@ def _count(text: str) -> int:
     return found
 
 
-def _coverage(asked: argparse.Namespace) -> int:
+def _coverage(asked: argparse.Namespace) -> None:
     from tracker.domain.coverage import covered
     from tracker.domain.fed_example import with_feeding
 
@@ -57,4 +57,3 @@ def _coverage(asked: argparse.Namespace) -> int:
     ]
     answer = [{"value": one.code, "percent": round(one.percent, 2), "draws": one.draws} for one in found]
     say(asked, answer, *said)
-    return 1 if outside else 0

@@ -197,20 +197,15 @@ def _send_one(season: Database, settings: Settings, due: Due) -> str:
 
 
 def _hand_over(season: Database, settings: Settings, due: Due, link: ResultLink, token: str) -> None:
-    from pathlib import Path
-
     from tracker.domain.messages import lines, stop_address, subject
-    from tracker.files.mail import Letter, by_server, composed, into_folder
+    from tracker.files.mail import Letter, composed, posting
 
     address = _address(settings, token)
     text = lines(due, address, link.until, settings.programme, settings.phone)
     letter = Letter(due.address, subject(due.kind), text, stop_address(address))
     sender = settings.mail_from or "hay@localhost"
     mail = composed(letter, sender, settings.programme, season.clock().astimezone())
-    if settings.mail_server:
-        by_server(settings.mail_server, settings.mail_password)(mail)
-    else:
-        into_folder(Path(settings.mail_folder))(mail)
+    posting(settings.mail_server, settings.mail_password, settings.mail_folder)(mail)
 
 
 def _messages(asked: argparse.Namespace) -> None:

@@ -183,8 +183,8 @@ def _demo_lines(folder: Any, season: Any, reports: int, left: int, kept: int) ->
     return [
         f"{len(season.lots)} lots, {reports} reports issued, {left} samples wait for somebody.",
         f"Refused and kept on the way: {kept}. See `tracker refusals {database}`.",
-        f"In {folder}: tags.pdf, sack-labels.pdf, test-page.pdf, season.db, and the folders cards, oven, reports, "
-        "answers and results.",
+        f"In {folder}: tags.pdf, sack-labels.pdf, test-page.pdf, season-plan.pdf, season.db, and the folders cards, "
+        "oven, reports, answers and results.",
         "Ask the season, for example:",
         f"  tracker waiting {database}",
         f'  tracker way "lot 1" {database}',

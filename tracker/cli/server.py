@@ -54,6 +54,13 @@ def add(commands: Any) -> None:
     )
     bench.add_argument("--only", default="", metavar="NAMES", help="some of them, with commas between")
     bench.add_argument("--out", metavar="FOLDER", default="bench-results", help="default %(default)s")
+    command(
+        commands,
+        "fetch-reader",
+        "fetch the QR reader for the field's pages by npm",
+        _fetch_reader,
+        acts=False,
+    )
     doctor = command(commands, "doctor", "look whether the season is fit to be served", _doctor, acts=False)
     doctor.add_argument("--offline", action="store_true", help="do not ask TRACKER_BASE_URL")
 
@@ -133,9 +140,30 @@ def _base_not_told() -> bool:
     return read().base_url == Settings.base_url
 
 
+def _fetch_reader(asked: argparse.Namespace) -> None:
+    from tracker.errors import Refused
+    from tracker.web.field.reader import PLACE, ReaderMissing, fetch
+
+    try:
+        fetch()
+    except ReaderMissing as missing:
+        raise Refused(
+            "reader-missing",
+            str(missing),
+            remedy="Until then tags are typed where a browser reads no QR by itself; everything else works.",
+        ) from missing
+    say(
+        asked,
+        {"place": str(PLACE)},
+        f"The QR reader is in {PLACE}.",
+        "Phones take it along at their next visit.",
+    )
+
+
 def _serve(asked: argparse.Namespace) -> None:
     from tracker.app import create_app
     from tracker.cli import serving
+    from tracker.cli.hourly import signing_hourly
     from tracker.settings import read
 
     settings = read()
@@ -149,13 +177,14 @@ def _serve(asked: argparse.Namespace) -> None:
         secure = serving.is_secure(settings.base_url) and not asked.http
         secret = serving.secret_in(serving.secret_file(season, settings.secret_file))
         app = create_app(season, settings, secret, secure=secure)
-        serving.log_to_stderr()
+        serving.log_to_stderr(settings.log)
         server = serving.Server(app, door, asked.threads, behind_proxy=secure, proxy=settings.proxy)
         server.heed_signals()
         phones = settings.base_url if told and not asked.http else nearest
         addresses = [f"http://{one}:{port}" for one in (*here, *lan)]
         _say_where(asked, addresses, phones, settings.base_url if told else "")
-        server.run()
+        with signing_hourly(season):
+            server.run()
     if not asked.json:
         print("Stopped. Whatever was confirmed is recorded.")
 

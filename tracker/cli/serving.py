@@ -131,12 +131,13 @@ def qr_lines(text: str) -> list[str]:
     return out.getvalue().rstrip("\n").splitlines()
 
 
-def log_to_stderr() -> None:
-    """One place for what the server tells while it runs, with the secrets of addresses left out."""
-    from tracker.web.shared.log import MaskingFormatter
+def log_to_stderr(form: str = "text") -> None:
+    """One place for what the server tells while it runs, its addresses' secrets left out. form: text or json."""
+    from tracker.web.shared.log import JsonFormatter, MaskingFormatter
 
+    formatter = JsonFormatter if form == "json" else MaskingFormatter
     handler = logging.StreamHandler()
-    handler.setFormatter(MaskingFormatter("%(asctime)s %(levelname)s %(message)s"))
+    handler.setFormatter(formatter("%(asctime)s %(levelname)s %(message)s"))
     for name in ("tracker", "waitress"):
         logger = logging.getLogger(name)
         logger.handlers, logger.propagate = [handler], False

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tracker.demo import bench, feeding, field
+from tracker.demo import bench, feeding, field, producers
 from tracker.demo.papers import write_papers
 from tracker.demo.season import Progress, Season, fixtures_folder, prepared
 
@@ -29,4 +29,6 @@ def play(out: Path, progress: Progress) -> Season:
         progress("Acts", done, len(moments))
     write_papers(season, progress)
     feeding.write_answers(season, progress)
+    feeding.write_season(season, progress)
+    producers.write_stubs(season, progress)
     return season

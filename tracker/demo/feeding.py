@@ -5,16 +5,19 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from datetime import date
+from decimal import Decimal
 from functools import partial
 
 from sqlalchemy.orm import Session
 
 from tracker.demo.field import LEAD
-from tracker.demo.season import Moment, Progress, Season
+from tracker.demo.season import SETTINGS, Moment, Progress, Season
 from tracker.domain.custody import Act
 from tracker.domain.times import moment
 from tracker.errors import NotFound
 from tracker.lookups.feeding_answer import answers_for_groups
+from tracker.lookups.season_plan import season_of
+from tracker.papers.season_plan import season_plan
 from tracker.steps.keep_group import FIELDS, keep_group
 from tracker.steps.set_feed import set_feed
 
@@ -57,3 +60,24 @@ def write_answers(season: Season, progress: Progress) -> None:
                 text = json.dumps(body, ensure_ascii=False, indent=1)
                 (folder / f"lot-{number:02d}.json").write_text(text, encoding="utf-8")
             progress("Answers", done, len(season.lots))
+
+
+# The producer with most groups buys what the others offer: twelve lots, four groups, six months.
+BUYER, WINTER, MONTHS = "Brigid Hallorann", date(2026, 11, 1), 6
+
+
+def write_season(season: Season, progress: Progress) -> None:
+    """Plan one producer's winter, with the hay that others offer, and write it as a paper."""
+    offers = {season.lots[row["lot"]]: Decimal(row["price_ton"]) for row in season.rows("hay_offers.csv")}
+    with season.database.read() as session:
+        asked = season_of(session, BUYER, WINTER, MONTHS, offers)
+    plan = asked.plan(progress=lambda done, total: progress("Season plan", done, total))
+    season_plan(
+        season.folder / "season-plan.pdf",
+        plan,
+        producer=BUYER,
+        programme=SETTINGS.programme,
+        made=FED.replace(month=10),
+        left_out=asked.left_out,
+        assumed=asked.assumed,
+    )

@@ -38,39 +38,59 @@ def admit(events: Sequence[Event], new: Event) -> Standing:
             field="at",
             remedy="If the time is right, record it as a late entry with the reason.",
         )
+    standing, broken = _gone_through(events, new)
+    if broken is not None:
+        raise broken
+    return standing
+
+
+def _gone_through(events: Sequence[Event], new: Event) -> tuple[Standing, Refused | None]:
+    """Where the sample stands with the new event, and the first later event that could not have followed from it.
+
+    An event that did not follow before either is not held against the new one. Raises Refused as check, for the
+    new event itself.
+    """
     _check_complete(_kind_of(new), new)
     # The whole life is gone through again, with its corrections: an amendment changes what stood before it.
     standing, reached = Standing(), False
+    broken: Refused | None = None
     for event in corrected([*events, new]):
         if event.event_id == new.event_id:
             check(standing, event)
             reached = True
-        elif reached and not event.undone:
-            _check_still_follows(standing, event)
+        elif reached and broken is None and not event.undone:
+            broken = _broken(standing, event, events)
         standing = after(standing, event)
-    return standing
+    return standing, broken
 
 
-def admit_from_field(events: Sequence[Event], new: Event, reach: timedelta | None) -> tuple[Event, Standing]:
-    """As admit, for an entry whose clock may be off: where it cannot have happened at its time, it is moved to the
-    nearest moment of the sample's life at which it can, `reach` away at most (None: as far as it takes).
+def admit_from_field(
+    events: Sequence[Event], new: Event, reach: timedelta | None
+) -> tuple[Event, Standing, str]:
+    """As admit, for an entry whose clock may be off: where it does not fit at its time, it is moved to the nearest
+    moment of the sample's life at which it does, `reach` away at most (None: as far as it takes). Where it could
+    have happened at its time, and only what is on record after it could not, it is admitted and the doubt is said.
 
-    The event as it stands, and where the sample stands with it. Raises Refused as admit, where there is no such
-    moment.
+    The event as it stands, where the sample stands with it, and the doubt in words. Raises Refused as admit, where
+    it can have happened at none of these moments.
     """
     late = replace(new, late_reason=new.late_reason or _OUT_OF_ORDER) if _is_late(events, new) else new
     try:
-        return late, admit(events, late)
+        return late, admit(events, late), ""
     except Refused as refused:
         if refused.code in _NOT_A_MATTER_OF_TIME:
             raise
         for moment in _moments(events, late, reach):
             moved = replace(late, occurred_at=moment, late_reason=late.late_reason or _OUT_OF_ORDER)
             with suppress(Refused):
-                return moved, admit(events, moved)
-        raise
+                return moved, admit(events, moved), ""
+        if refused.code != _BREAKS:
+            raise
+        standing, broken = _gone_through(events, late)
+        return late, standing, broken.message if broken else ""
 
 
+_BREAKS = "late-entry-breaks-chain"
 _OUT_OF_ORDER = "the office heard of it after what followed it"
 _NOT_A_MATTER_OF_TIME = ("unknown-event", "entry-incomplete", "sample-ended")
 
@@ -89,17 +109,35 @@ def _moments(events: Sequence[Event], new: Event, reach: timedelta | None) -> li
     return sorted(near, key=lambda when: (abs(when - new.occurred_at), when))
 
 
-def _check_still_follows(standing: Standing, event: Event) -> None:
+def _broken(standing: Standing, event: Event, before: Sequence[Event]) -> Refused | None:
+    """The complaint, if the event cannot follow on this standing and did follow without the new one."""
     try:
         check(standing, event, history=True)
     except Refused as refused:
-        raise Refused(
+        if not _followed(event, before):
+            return None
+        return Refused(
             "late-entry-breaks-chain",
             f"With this in its place, {event.kind!r} at {said(event.occurred_at)} could not have happened: "
             f"{refused.message}",
             field="at",
             remedy="Check the time and the kind of the entry; amend what is wrong.",
-        ) from None
+        )
+    return None
+
+
+def _followed(event: Event, events: Sequence[Event]) -> bool:
+    """Whether the event follows from what is on record before it."""
+    standing = Standing()
+    for one in corrected(events):
+        if one.event_id == event.event_id:
+            try:
+                check(standing, one, history=True)
+            except Refused:
+                return False
+            return True
+        standing = after(standing, one)
+    return True
 
 
 def check(standing: Standing, event: Event, *, history: bool = False) -> None:

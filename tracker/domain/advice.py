@@ -24,6 +24,8 @@ VERDICTS = {
     NOT_ALONE: "Do not feed this hay alone to this group.",
     NOT_THIS: "Do not feed this hay to this group.",
 }
+# NOT_THIS in the words for hay that is safe, and too poor for any supplement listed to mend.
+TOO_POOR = "This hay does not carry this group, not even with one or two of the supplements listed."
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class Amount:
 
     def shown(self, places: int) -> str:
         """5.6 (2.4 to 8.1), or 5.6 where there is no range."""
-        value, low, high = (to_places(each, places) for each in (self.value, self.low, self.high))
+        value, low, high = (text(each, places) for each in (self.value, self.low, self.high))
         return f"{value}" if low == high else f"{value} ({low} to {high})"
 
     def as_dict(self, places: int) -> dict[str, Any]:
@@ -126,6 +128,11 @@ class Answer:
     def tdn_over_cp(self) -> Decimal:
         return self.hay.tdn_over_cp
 
+    @property
+    def too_poor(self) -> bool:
+        """Whether the hay is safe, and only too poor for any supplement listed to mend."""
+        return self.verdict_words == TOO_POOR
+
     def as_dict(self) -> dict[str, Any]:
         """Plain values for a report or JSON: numbers are text with the digits worth showing."""
         return {
@@ -142,6 +149,7 @@ class Answer:
             "verdict_words": self.verdict_words,
             "sure": self.sure,
             "reasons": list(self.reasons),
+            "too_poor": self.too_poor,
             "protein_first": self.protein_first,
             "tdn_over_cp": text(self.tdn_over_cp, 1),
             "what_to_add": self.what_to_add,
@@ -159,7 +167,8 @@ class Answer:
 
 def text(value: Decimal | None, places: int) -> str | None:
     """The value with so many decimals as text; None stays None."""
-    return None if value is None else format(to_places(value, places), "f")
+    # Adding zero takes the sign off a zero: a shortfall of -0.0 is none.
+    return None if value is None else format(to_places(value, places) + 0, "f")
 
 
 def mix_dict(mix: Mix | None) -> dict[str, Any] | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from tracker.domain import answer_words as say
 from tracker.domain.advice import (
@@ -17,6 +18,7 @@ from tracker.domain.advice import (
     IF_EATEN,
     NOT_ALONE,
     NOT_THIS,
+    TOO_POOR,
     VERDICTS,
     Amount,
     Answer,
@@ -29,7 +31,7 @@ from tracker.domain.feed import Feed
 from tracker.domain.feeding import closing, limits, protein_first, shortfall, substitution
 from tracker.domain.fitness import unfit
 from tracker.domain.hay import Hay, checked_hay
-from tracker.domain.hay_eaten import TABLE, Intakes, eaten
+from tracker.domain.hay_eaten import TABLE, Intakes, checked_intakes, eaten
 from tracker.domain.least_cost import Mix, cheapest, lightest
 from tracker.domain.needs import Need, need_of, needed_density, tdn_lb
 from tracker.domain.practice import COMMON, Practice
@@ -51,11 +53,12 @@ def answer(
     """The answer for animals fed this hay free choice.
 
     intakes: bales counted, in place of the three ways; spread: an error budget, in place of the hay's own margins.
-    Raises Refused `hay-implausible`.
+    Raises Refused `hay-implausible`, `implausible-intake`.
     """
     checked_hay(hay)
     offered = tuple(feed for feed in feeds if feed.offered)
-    work = _Work(animals, hay, need_of(animals), intakes or eaten(animals, hay, practice), offered, practice)
+    fed = checked_intakes(animals, intakes) if intakes else eaten(animals, hay, practice)
+    work = _Work(animals, hay, need_of(animals), fed, offered, practice)
     half = (spread or by_margins(hay))(work.reckon)
     values = work.reckon(hay)
     supplies = _supplies(work, values, half)
@@ -69,10 +72,7 @@ def answer(
     words = [one.words for one in reasons]
     if verdict == ADD and offered and mixes[0] is None:
         verdict = NOT_THIS
-        words = [
-            "No one or two of the supplements listed make up for what is short within their limits: feed better hay, "
-            "or split the group."
-        ]
+        words = ["No one or two of the supplements listed make up for what is short within their limits."]
     return Answer(
         animals=animals,
         hay=hay,
@@ -81,7 +81,7 @@ def answer(
         intakes=work.intakes,
         supplies=supplies,
         verdict=verdict,
-        verdict_words=VERDICTS[verdict],
+        verdict_words=TOO_POOR if verdict == NOT_THIS and not reasons else VERDICTS[verdict],
         sure="" if reasons else say.sure_words(verdict, supplies, work.intakes, hay),
         reasons=tuple(words),
         protein_first=protein_first(hay, practice),
@@ -89,7 +89,9 @@ def answer(
         cheapest=mixes[0],
         cheapest_single=mixes[1],
         cost=_cost(work, mixes[0], supplements),
-        what_to_add=_what_to_add(verdict, work.intakes, mixes[0], supplements),
+        what_to_add=say.BETTER_HAY
+        if verdict == NOT_THIS and not reasons
+        else _what_to_add(verdict, work.intakes, mixes[0], supplements),
         cautions=tuple(cautions),
         warnings=_warnings(work, verdict, mixes[0]),
         basis=say.basis(hay, work.intakes, offered, practice),
@@ -115,8 +117,10 @@ class _Work:
         moved = zip(eaten(self.animals, hay, self.practice).models, self.intakes.models, strict=True)
         return Intakes(tuple(old if old.model == TABLE else new for new, old in moved), self.intakes.cap_lb)
 
-    def rate(self, feed: Feed) -> Decimal:
-        return substitution(feed, self.hay, self.practice)
+    @cached_property
+    def rates(self) -> dict[str, Decimal]:
+        """Hay left for a pound of each feed: that of the hay itself, however its values are moved."""
+        return {feed.key: substitution(feed, self.hay, self.practice) for feed in self.feeds}
 
     def reckon(self, hay: Hay) -> Amounts:
         found: dict[str, Decimal] = {}
@@ -129,7 +133,7 @@ class _Work:
             found[f"TDN {model.model}"] = tdn_lb(self.need.nem_mcal, hay.tdn) - lb * hay.tdn / 100
             for feed in self.feeds:
                 # Where protein is fed they eat all they would, so the cap does not hold here.
-                close = closing(self.need, hay, model.lb, feed, self.rate(feed), self.practice)
+                close = closing(self.need, hay, model.lb, feed, self.rates[feed.key], self.practice)
                 if close.unclipped_lb is not None:
                     found[f"{feed.key} {model.model}"] = close.unclipped_lb
         return found
@@ -201,7 +205,7 @@ def _verdict(work: _Work, values: Amounts) -> str:
 
 
 def _supplement(work: _Work, feed: Feed, values: Amounts, half: Amounts) -> Supplement:
-    hay_lb, rate = work.intakes.headline, work.rate(feed)
+    hay_lb, rate = work.intakes.headline, work.rates[feed.key]
     close = closing(work.need, work.hay, hay_lb, feed, rate, work.practice)
     spared = closing(work.need, work.hay, hay_lb, feed, ZERO, work.practice).dm_lb
     dm = work.amount(feed.key, values, half, clip=True)
@@ -245,7 +249,7 @@ class _Diet:
 
 
 def _diet(work: _Work, feed: Feed, dm_lb: Decimal) -> _Diet:
-    return _diet_of(work, ((feed, dm_lb),), work.intakes.headline - work.rate(feed) * dm_lb)
+    return _diet_of(work, ((feed, dm_lb),), work.intakes.headline - work.rates[feed.key] * dm_lb)
 
 
 def _diet_of(work: _Work, parts: tuple[tuple[Feed, Decimal], ...], hay_lb: Decimal) -> _Diet:
@@ -302,7 +306,7 @@ def _cost(work: _Work, mix: Mix | None, supplements: tuple[Supplement, ...]) -> 
 
 def _what_to_add(verdict: str, intakes: Intakes, mix: Mix | None, supplements: tuple[Supplement, ...]) -> str:
     if verdict in (NOT_THIS, NOT_ALONE):
-        return say.OTHER_HAY
+        return say.OTHER_HAY if verdict == NOT_THIS else say.IN_PART
     if verdict == ENOUGH:
         return say.NOTHING
     if verdict == IF_EATEN:
@@ -321,7 +325,7 @@ def _what_to_add(verdict: str, intakes: Intakes, mix: Mix | None, supplements: t
 def _warnings(work: _Work, verdict: str, mix: Mix | None) -> tuple[str, ...]:
     first = protein_first(work.hay, work.practice)
     found = say.warnings(work.animals, work.hay, work.need, first, work.practice)
-    if verdict != ADD and not first:
+    if verdict != ADD:
         return found
     parts = tuple((part.feed, part.dm_lb) for part in mix.parts) if mix else ()
     lacking = _diet_of(work, parts, mix.hay_lb if mix else work.intakes.headline).degradable_short

@@ -19,6 +19,8 @@ from tracker.domain.units import to_places
 
 NOTHING = "Nothing but minerals, salt and clean water."
 OTHER_HAY = "Feed these animals other hay. Ask your veterinarian or county extension office about this one."
+IN_PART = "Feed it only in part, beside other hay, as the caution says. Ask your veterinarian first."
+BETTER_HAY = "Feed these animals better hay, or split the group. Your county extension office can help."
 ADVICE = (
     "This is an estimate, no veterinary advice and no feeding plan: go over it with your county extension office.",
     "It takes for granted clean water, minerals, and hay that is always there.",
@@ -44,9 +46,8 @@ def _turned_by(verdict: str, supplies: Iterable[Supply], intakes: Intakes) -> st
     if verdict == ENOUGH:
         tight = [one for one in counted if one.short.high > 0]
         if not tight:
-            return (
-                "It stays so at the low end of the hay's margins and by every way of reckoning what they eat."
-            )
+            eaten = "by the bales counted" if intakes.counted else "by every way of reckoning what they eat"
+            return f"It stays so at the low end of the hay's margins and {eaten}."
         return f"At the low end of the hay's margins {_lacks(tight)}"
     if verdict == IF_EATEN:
         tight = [one for one in counted if one.short.high > 0]
@@ -54,7 +55,7 @@ def _turned_by(verdict: str, supplies: Iterable[Supply], intakes: Intakes) -> st
         return f"If they eat only {least} of its dry matter a day, {_lacks(tight)} Watch their condition."
     if verdict == ADD and all(one.short.low <= 0 for one in counted):
         return (
-            f"If they eat {pounds(intakes.high)} of its dry matter a day, the hay alone would do. "
+            f"If they eat {pounds(intakes.high)} of its dry matter a day, the hay alone could do. "
             "Count the bales they eat: that settles it."
         )
     if intakes.counted:
@@ -106,8 +107,8 @@ def feed_cautions(
     found = []
     if feed.kind == GRAIN:
         found.append(
-            "Raise it slowly over 7 to 14 days, feed it every day, and give every animal room at the trough: "
-            "too much grain at once causes acidosis, founder and bloat."
+            "Raise it slowly over 7 to 14 days. Feed it every day, with room at the trough for every animal. "
+            "Too much grain at once causes acidosis, founder and bloat."
         )
     elif feed.kind != TUB:
         found.append("Bring it in over 7 to 14 days, with room at the trough for every animal.")
@@ -115,8 +116,8 @@ def feed_cautions(
         found.append("It may be given every second or third day, in larger portions.")
     if COTTONSEED in feed.marks:
         found.append(
-            "Not for breeding bulls or calves under 4 months (gossypol); none that is mouldy or over 14 % moisture "
-            "(Univ. of Florida AN134)."
+            "Not for breeding bulls or calves under 4 months: it holds gossypol (Univ. of Florida AN134). "
+            "Feed none that is moldy or holds over 14 % water."
         )
     if NPN in feed.marks:
         found.append(

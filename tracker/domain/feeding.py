@@ -90,26 +90,32 @@ def closing(
 ) -> Closing:
     """How much of this feed alone closes the gap, by each want."""
     short = shortfall(need, hay, hay_lb)
-    return Closing(
-        _amount(short.nem_mcal, nem_of_feed(feed) - r * nem_of_tdn(hay.tdn)),
-        _amount(short.cp_lb, (feed.cp - r * hay.cp) / 100),
-        _amount(*microbe_want(hay, hay_lb, feed, r, practice)),
+    wants = (
+        (short.nem_mcal, nem_of_feed(feed) - r * nem_of_tdn(hay.tdn)),
+        (short.cp_lb, (feed.cp - r * hay.cp) / 100),
+        (microbes_lack(hay, hay_lb, practice), max(microbes_gain(hay, feed, r, practice), Decimal(0))),
     )
+    asked = max((lb for want in wants if (lb := _amount(*want)) is not None), default=Decimal(0))
+    return Closing(*(_amount(lacking, each, asked) for lacking, each in wants))
 
 
-def microbe_want(
-    hay: Hay, hay_lb: Decimal, feed: Feed, r: Decimal, practice: Practice = COMMON
-) -> tuple[Decimal, Decimal]:
-    """Protein that the dry matter eaten lacks of 7 %, and what a pound of this feed adds to it, both lb."""
+def microbes_lack(hay: Hay, hay_lb: Decimal, practice: Practice = COMMON) -> Decimal:
+    """Protein that so much hay lacks of 7 %, lb; nothing where it has as much."""
+    return max(practice.number("microbe_protein") - hay.cp, Decimal(0)) * hay_lb / 100
+
+
+def microbes_gain(hay: Hay, feed: Feed, r: Decimal, practice: Practice = COMMON) -> Decimal:
+    """What a pound of this feed, and the hay it leaves, take off that lack, lb."""
     least = practice.number("microbe_protein")
-    return (least - hay.cp) * hay_lb / 100, (feed.cp - least + r * (least - hay.cp)) / 100
+    return (feed.cp - least + r * (least - hay.cp)) / 100
 
 
-def _amount(short: Decimal, each: Decimal) -> Decimal | None:
-    if each <= 0:
-        # Nothing is asked for, or no amount is enough; a surplus has no amount to be measured in.
-        return Decimal(0) if short <= 0 else None
-    return short / each
+def _amount(short: Decimal, each: Decimal, asked: Decimal = Decimal(0)) -> Decimal | None:
+    if each > 0:
+        return short / each
+    # A feed poorer than the hay it replaces eats up a surplus, which has to last for what the other wants ask for; it
+    # makes up for no shortfall. A surplus has no amount to be measured in.
+    return Decimal(0) if short <= each * max(asked, Decimal(0)) else None
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,9 @@ UNNOTICED, BADLY_WRONG = timedelta(minutes=2), timedelta(hours=24)
 # compared over a slow line agree to within this (our choice).
 REACH = timedelta(minutes=15)
 
+# No phone that can send is older; a clock that lost its battery often says 1970.
+FIRST_YEAR = 2000
+
 COMPARED, AT_SENDING, NEVER, ON_PAPER = "compared", "at sending", "never compared", "on paper"
 
 
@@ -65,6 +68,14 @@ def corrected(read: ClockReading) -> Corrected:
     The phone's own comparison counts while its clock was not changed since; else the one made by its sending; a
     file from a phone that was never compared keeps the phone's time. Nothing happened after it was heard of.
     """
+    try:
+        found = _corrected(read)
+    except OverflowError:
+        return _no_clock(read)
+    return _no_clock(read) if found.at.year < FIRST_YEAR else found
+
+
+def _corrected(read: ClockReading) -> Corrected:
     if read.paper_at is not None:
         return _on_paper(read, read.paper_at)
     if read.offset_ms is not None and not read.jumped:
@@ -82,6 +93,11 @@ def corrected(read: ClockReading) -> Corrected:
     if ahead:
         words = f"{words} By the phone this is still to come; the time of its coming here stands.".strip()
     return Corrected(_not_after(at, read.received), basis, slow, doubted, words)
+
+
+def _no_clock(read: ClockReading) -> Corrected:
+    words = "The time given is none that can be; the time of its coming here stands."
+    return Corrected(read.received, NEVER, None, True, words)
 
 
 def _on_paper(read: ClockReading, paper_at: datetime) -> Corrected:

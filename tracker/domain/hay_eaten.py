@@ -14,7 +14,7 @@ from tracker.domain.animals import Animals
 from tracker.domain.hay import Hay
 from tracker.domain.needs import equation_intake_lb
 from tracker.domain.practice import COMMON, Practice
-from tracker.domain.units import positive, whole
+from tracker.domain.units import positive, to_places, whole
 from tracker.errors import Refused
 
 EQUATION, FIBER, TABLE, COUNTED = "NRC equation", "fiber limit", "cow table", "bales counted"
@@ -107,6 +107,23 @@ def counted(count: BaleCount, hay: Hay) -> Intakes:
     fed = count.bales * count.bale_lb / count.days / count.head
     lb = fed * hay.dm / 100 * (1 - count.waste_percent / 100)
     return Intakes((Eaten(COUNTED, lb, SOURCES[COUNTED]),))
+
+
+def checked_intakes(animals: Animals, intakes: Intakes) -> Intakes:
+    """What was counted, if animals can eat so much: 0.5 to 4 % of their weight, our choice.
+
+    Raises Refused `implausible-intake`.
+    """
+    share = 100 * intakes.headline / animals.weight_lb
+    if not Decimal("0.5") <= share <= 4:
+        raise Refused(
+            "implausible-intake",
+            f"By that count each eats {to_places(intakes.headline, 1)} lb of dry hay a day, "
+            f"{to_places(share, 1)} % of its weight.",
+            field="bales",
+            remedy="Check bales, days, the mass of a bale, the head that eat of it, and the waste.",
+        )
+    return intakes
 
 
 def checked_count(

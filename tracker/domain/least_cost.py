@@ -15,7 +15,8 @@ from tracker.domain.feed import Feed
 from tracker.domain.feeding import (
     Limit,
     limits,
-    microbe_want,
+    microbes_gain,
+    microbes_lack,
     nem_of_feed,
     shortfall,
     substitution,
@@ -26,6 +27,9 @@ from tracker.domain.practice import COMMON, Practice
 from tracker.domain.units import to_places
 
 Price = Callable[[Feed], Decimal | None]
+# $ (or pounds) a head and day, and the pounds of each feed.
+Solution = tuple[Decimal, tuple[Decimal, ...]]
+INFINITY = float("inf")
 # Limits that bound each feed by itself, whatever stands beside it.
 ALONE = ("own limit", "gossypol", "urea", "all supplement")
 # A second feed has to save more than this, $ a head and day, unless somebody asks for more.
@@ -77,12 +81,13 @@ def problem(
     rates = tuple(substitution(feed, hay, practice) for feed in feeds)
     both = tuple(zip(feeds, rates, strict=True))
     ne_hay = nem_of_tdn(hay.tdn)
-    microbes = [microbe_want(hay, hay_lb, feed, rate, practice) for feed, rate in both]
     wants = [
         (short.nem_mcal, tuple(nem_of_feed(feed) - rate * ne_hay for feed, rate in both)),
         (short.cp_lb, tuple((feed.cp - rate * hay.cp) / 100 for feed, rate in both)),
-        *([(microbes[0][0], tuple(each for _, each in microbes))] if microbes else []),
     ]
+    lack = microbes_lack(hay, hay_lb, practice)
+    if lack > 0:
+        wants.append((lack, tuple(microbes_gain(hay, feed, rate, practice) for feed, rate in both)))
     return Problem(feeds, tuple(wants), limits(animals, hay, hay_lb, feeds, practice), rates)
 
 
@@ -125,12 +130,41 @@ def lightest(
 def _best(asked: Problem, price: Price, hay_lb: Decimal, at_most: int, worth: Decimal) -> Mix | None:
     if all(lacking <= 0 for lacking, _ in asked.wants):
         return Mix((), Decimal(0), hay_lb)
-    best: tuple[Decimal, tuple[Decimal, ...]] | None = None
-    for count in range(1, at_most + 1):
-        found = _solve(asked, price, count)
-        if found and (best is None or best[0] - found[0] > worth):
-            best = found
+    best = _single(asked, price)
+    if at_most > 1 and asked.feeds:
+        # Any number of feeds together cost no more than two: where even they save too little, nobody need search.
+        bound = _solve(asked, price, None)
+        if bound and (best is None or best[0] - bound[0] > worth):
+            more = _solve(asked, price, at_most)
+            best = more if more and (best is None or best[0] - more[0] > worth) else best
     return None if best is None else _as_mix(asked, best[1], hay_lb)
+
+
+def _single(asked: Problem, price: Price) -> Solution | None:
+    """The best single feed, exactly; of those that cost the same to a tenth of a cent the first by name."""
+    found: list[tuple[Decimal, int, Decimal]] = []
+    for place, feed in enumerate(asked.feeds):
+        lb = _alone(asked, place)
+        if lb is not None and all(limit.shares[place] * lb <= limit.most for limit in asked.limits):
+            found.append((to_places((price(feed) or Decimal(0)) * lb, 3), place, lb))
+    if not found:
+        return None
+    _, place, lb = min(found)
+    pounds = tuple(lb if each == place else Decimal(0) for each in range(len(asked.feeds)))
+    return (price(asked.feeds[place]) or Decimal(0)) * lb, pounds
+
+
+def _alone(asked: Problem, place: int) -> Decimal | None:
+    """Pounds of this feed alone that close every want; None where no amount does."""
+    pounds = Decimal(0)
+    for lacking, adds in asked.wants:
+        if lacking > 0:
+            if adds[place] <= 0:
+                return None
+            pounds = max(pounds, lacking / adds[place])
+    # A feed poorer than the hay it replaces may eat up what was enough.
+    poorer = any(adds[place] < 0 and adds[place] * pounds < lacking for lacking, adds in asked.wants)
+    return None if poorer else pounds
 
 
 def _as_mix(asked: Problem, pounds: tuple[Decimal, ...], hay_lb: Decimal) -> Mix:
@@ -148,48 +182,42 @@ def _as_mix(asked: Problem, pounds: tuple[Decimal, ...], hay_lb: Decimal) -> Mix
     )
 
 
-def _solve(asked: Problem, price: Price, count: int) -> tuple[Decimal, tuple[Decimal, ...]] | None:
-    """Cost and pounds of the best mix of `count` feeds at most: x are pounds, y whether a feed is taken at all."""
+def _solve(asked: Problem, price: Price, count: int | None) -> Solution | None:
+    """The best mix of at most `count` feeds, or of any number: x are pounds, y whether a feed is taken at all."""
     # Only this needs scipy, which takes a while to import.
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     size = len(asked.feeds)
-    if not size:
-        return None
     room = [float(_most(asked, place)) for place in range(size)]
-    none = [0.0] * size
-    rows: list[list[float]] = []
-    low: list[float] = []
-    high: list[float] = []
-
-    def row(values: list[float], least: float, most: float) -> None:
-        rows.append(values)
-        low.append(least)
-        high.append(most)
-
-    for lacking, adds in asked.wants:
-        row([float(each) for each in adds] + none, float(lacking), float("inf"))
-    for limit in asked.limits:
-        row([float(share) for share in limit.shares] + none, -float("inf"), float(limit.most))
-    for place in range(size):
-        taken = [0.0] * (2 * size)
-        taken[place], taken[size + place] = 1.0, -room[place]
-        row(taken, -float("inf"), 0.0)
-    row([*none, *([1.0] * size)], -float("inf"), float(count))
+    rows = [([float(each) for each in adds], float(lacking), INFINITY) for lacking, adds in asked.wants]
+    rows += [([float(share) for share in one.shares], -INFINITY, float(one.most)) for one in asked.limits]
+    costs = [float(price(feed) or 0) for feed in asked.feeds]
+    if count is not None:
+        none = [0.0] * size
+        rows = [(shares + none, low, high) for shares, low, high in rows]
+        rows += [(_taken(place, room), -INFINITY, 0.0) for place in range(size)]
+        rows.append(([*none, *([1.0] * size)], 0.0, float(count)))
+        costs, room = costs + none, [*room, *([1.0] * size)]
+    shares, low, high = zip(*rows, strict=True)
     found = milp(
-        [float(price(feed) or 0) for feed in asked.feeds] + none,
-        constraints=LinearConstraint(rows, low, high),
-        integrality=[0] * size + [1] * size,
-        bounds=Bounds(0, room + [1.0] * size),
+        costs,
+        constraints=LinearConstraint(shares, low, high),
+        integrality=[0] * size + [1] * (len(costs) - size),
+        bounds=Bounds(0, room),
         options={"mip_rel_gap": 0},
     )
     if found.x is None:
         return None
     pounds = tuple(to_places(Decimal(str(max(each, 0.0))), 6) for each in found.x[:size])
-    cost = sum(
-        ((price(feed) or Decimal(0)) * lb for feed, lb in zip(asked.feeds, pounds, strict=True)), Decimal(0)
-    )
-    return cost, pounds
+    paid = ((price(feed) or Decimal(0)) * lb for feed, lb in zip(asked.feeds, pounds, strict=True))
+    return sum(paid, Decimal(0)), pounds
+
+
+def _taken(place: int, room: list[float]) -> list[float]:
+    """x <= most x y for one feed."""
+    row = [0.0] * (2 * len(room))
+    row[place], row[len(room) + place] = 1.0, -room[place]
+    return row
 
 
 def _most(asked: Problem, place: int) -> Decimal:

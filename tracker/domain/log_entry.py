@@ -158,6 +158,17 @@ def values_digest(values: Iterable[Any]) -> str:
     return digest(rows)
 
 
+def as_shown(body: Mapping[str, Any]) -> dict[str, Any]:
+    """What of a report's body leaves the house, and what the log holds the hash of.
+
+    An interpretation that nobody released is kept with the report and shown to nobody, in no attachment either.
+    """
+    found = body.get("interpretation")
+    if not found or found.get("released_by"):
+        return dict(body)
+    return {**body, "interpretation": None}
+
+
 def _named(happened: Happened) -> dict[str, Any]:
     return {name: _numbered(part, happened.parties) for name, part in happened.data.items()}
 

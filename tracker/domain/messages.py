@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 
 READY, REPLACED, REFUSED = "ready", "replaced", "refused"
+KINDS = (READY, REPLACED, REFUSED)
 
 
 @dataclass(frozen=True)

@@ -176,6 +176,7 @@ def nem_per_kg(tdn: D) -> D:
     return net_energy_maintenance(metabolizable_energy(digestible_energy(tdn)))
 
 
+@lru_cache(maxsize=4096)
 def nem_of_tdn(tdn: D) -> D:
     """The same in Mcal/lb."""
     return nem_per_kg(tdn) * KG_PER_POUND

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
+from tracker.domain.advice import ADD, ENOUGH, IF_EATEN, NOT_ALONE, NOT_THIS, TOO_POOR
 from tracker.domain.units import to_places
 
-ENOUGH, IF_EATEN, ADD, NOT_ALONE, NOT_THIS = "enough", "enough-if-eaten", "add", "not-alone", "not-this"
 DO_NOT = (NOT_ALONE, NOT_THIS)
 ASK = "Ask your veterinarian or county extension office first."
 Values = Mapping[str, Any]
@@ -126,7 +126,7 @@ def _who(animals: Values) -> str:
 
 def too_poor(answer: Values) -> bool:
     """Whether the hay is barred for want of feed value alone, and not because it may harm."""
-    return answer["verdict"] == NOT_THIS and not _why(answer)
+    return answer["verdict"] == NOT_THIS and (answer["verdict_words"] == TOO_POOR or not _why(answer))
 
 
 def _sentence(answer: Values, who: str) -> str:

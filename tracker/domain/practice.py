@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from tracker.domain.default_sds import SD_RULES
 from tracker.domain.feeding_rules import FEEDING_RULES
+from tracker.domain.storage_rules import STORAGE_RULES
 from tracker.domain.units import number
 from tracker.errors import NotFound, Refused
 
@@ -222,6 +223,28 @@ _CHOSEN = (
         "OWASP ASVS 5.0.0, 6.3.3; our choice to leave it to the programme",
         ("no", "lead", "staff"),
     ),
+    _rule(
+        "keep_rests_days",
+        "180",
+        "d",
+        "what is left of a sample is kept this long after its last entry",
+        "our choice; local law comes first",
+    ),
+    _rule("keep_photos_days", "1095", "d", "photos are kept this long", "our choice; local law comes first"),
+    _rule(
+        "keep_refusals_days",
+        "1095",
+        "d",
+        "what was asked and refused is kept this long",
+        "our choice; local law comes first",
+    ),
+    _rule(
+        "keep_sign_ins_days",
+        "365",
+        "d",
+        "who came in and who was turned away is kept this long",
+        "our choice; local law comes first",
+    ),
     _rule("late_days", "7", "d", "a sample that nothing happens to for longer is called late", "our choice"),
     _rule("sample_days", "7", "d", "a sample older than this on receipt is remarked on", "our choice"),
 )
@@ -229,7 +252,7 @@ _SDS = tuple(
     Rule(one.name, one.default, one.unit, one.decides, one.source, (), one.least, one.most)
     for one in SD_RULES
 )
-_FEEDING = tuple(_rule(*row) for row in FEEDING_RULES)
+_FEEDING = tuple(_rule(*row) for row in (*FEEDING_RULES, *STORAGE_RULES))
 RULES: dict[str, Rule] = {rule.name: rule for rule in (*_CHOSEN, *_SDS, *_FEEDING)}
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from tracker.domain.feed import NEEDED, OPTIONAL, Feed, checked_feed
 from tracker.errors import NotFound, Refused
+from tracker.files.columns import columns_of
 from tracker.files.table import Table
 from tracker.files.table_file import read_table
 
@@ -34,25 +35,7 @@ def read_feeds(table: Table) -> tuple[FeedRow, ...]:
 
     Raises Refused `columns-missing` or `columns-unknown` when the table is no list of feeds.
     """
-    names = tuple("_".join(name.lower().replace("-", " ").replace("_", " ").split()) for name in table.header)
-    missing = [name for name in NEEDED if name not in names]
-    unknown = [
-        shown for shown, name in zip(table.header, names, strict=True) if name not in (*NEEDED, *OPTIONAL)
-    ]
-    if missing:
-        raise Refused(
-            "columns-missing",
-            f"The header lacks {', '.join(missing)}.",
-            line=1,
-            remedy=f"A list of feeds needs: {', '.join(NEEDED)}.",
-        )
-    if unknown or len(set(names)) < len(names):
-        raise Refused(
-            "columns-unknown",
-            f"These columns cannot be placed: {', '.join(unknown or names)}.",
-            line=1,
-            remedy=f"A list of feeds may also have: {', '.join(OPTIONAL)}; each column once.",
-        )
+    names = columns_of(table.header, NEEDED, OPTIONAL, "list of feeds")
     return tuple(_rows(table, names))
 
 

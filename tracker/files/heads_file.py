@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from email import message_from_bytes
+from email.policy import default
 from pathlib import Path
 
 from tracker.custody_check import NotProven, record_in
@@ -30,7 +32,9 @@ def _text(content: bytes) -> str:
             return str(json.loads(record_in(content))["head"]) + "\n"
         except (NotProven, ValueError, KeyError, TypeError):
             return ""
-    return content.decode("utf-8", errors="replace")
+    mail = message_from_bytes(content, policy=default)
+    body = mail.get_body(("plain",)) if mail["From"] and mail["Subject"] else None
+    return content.decode("utf-8", errors="replace") if body is None else str(body.get_content())
 
 
 def add_head(path: Path, head: Head) -> None:

@@ -20,6 +20,7 @@ from tracker.domain.lot import read_cutting, read_shape
 from tracker.domain.times import day
 from tracker.domain.units import GRAMS_PER_POUND, number, positive, whole
 from tracker.errors import Refused
+from tracker.files.columns import columns_of
 from tracker.files.table import Row, RowProblem, Table
 
 NEEDED = ("producer", "field", "cutting", "forage", "harvested", "bale_shape", "bale_count")
@@ -117,31 +118,9 @@ def read_lots(table: Table) -> tuple[LotRow, ...]:
 
     Raises Refused `columns-missing` or `columns-unknown` when the table is not a list of lots.
     """
-    names = _columns(table.header)
+    names = columns_of(table.header, NEEDED, OPTIONAL, "list of lots")
     schema = _LotSchema()
     return tuple(_lot_row(row, names, schema) for row in table.rows)
-
-
-def _columns(header: tuple[str, ...]) -> tuple[str, ...]:
-    names = tuple("_".join(name.lower().replace("-", " ").replace("_", " ").split()) for name in header)
-    missing = [name for name in NEEDED if name not in names]
-    unknown = [shown for shown, name in zip(header, names, strict=True) if name not in NEEDED + OPTIONAL]
-    if missing:
-        raise Refused(
-            "columns-missing",
-            f"The header lacks {', '.join(missing)}.",
-            line=1,
-            remedy=f"A list of lots needs: {', '.join(NEEDED)}.",
-        )
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if unknown or twice:
-        raise Refused(
-            "columns-unknown",
-            f"These columns cannot be placed: {', '.join(unknown or twice)}.",
-            line=1,
-            remedy=f"Remove or rename them; a list of lots may also have: {', '.join(OPTIONAL)}.",
-        )
-    return names
 
 
 def _lot_row(row: Row, names: tuple[str, ...], schema: Schema) -> LotRow:

@@ -52,6 +52,11 @@ def _ascii(lines: tuple[str, ...]) -> bool:
     return all(line.isascii() for line in lines)
 
 
+def posting(server: str, password: str, folder: str) -> Post:
+    """By the mail server where there is one, else into the folder. Raises Refused `mail-server`."""
+    return by_server(server, password) if server else into_folder(Path(folder))
+
+
 def into_folder(folder: Path) -> Post:
     """Puts each message into the folder as one .eml file, which any mail program opens and sends.
 

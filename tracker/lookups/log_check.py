@@ -14,7 +14,7 @@ from tracker.domain import tag
 from tracker.domain.custody import fold
 from tracker.errors import TrackerError
 from tracker.storage.custody import EventRow, StandingRow, Undone, as_event, projection
-from tracker.storage.tags import Tag
+from tracker.storage.tags import Tag, TagContest
 
 # Whoever mends a season begins with the first; a thousand sentences help nobody.
 MOST_FAULTS = 20
@@ -125,10 +125,17 @@ def _state_after(kinds: list[str]) -> str:
 def _names_of_bags(session: Session) -> Iterator[str]:
     of_tags = session.execute(select(Tag.code, Tag.sample_id).where(Tag.state == tag.BOUND))
     bound = {row.code: row.sample_id for row in of_tags}
+    # Two bags with one tag both go by it until somebody has decided.
+    contests = select(Tag.code, TagContest.sample_id).join(Tag, Tag.id == TagContest.tag_id)
+    contested = {(row.code, row.sample_id) for row in session.execute(contests)}
+    named = set()
     for row in session.scalars(select(StandingRow).where(StandingRow.code.is_not(None))):
-        if bound.pop(str(row.code), None) != row.sample_id:
-            yield f"Sample {row.sample_id} goes by tag {payload.shown(str(row.code))}, which is not bound to it."
-    for code in bound:
+        code = str(row.code)
+        if bound.get(code) == row.sample_id:
+            named.add(code)
+        elif (code, row.sample_id) not in contested:
+            yield f"Sample {row.sample_id} goes by tag {payload.shown(code)}, which is not bound to it."
+    for code in bound.keys() - named:
         yield f"Tag {payload.shown(code)} is bound to a sample that goes by another."
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import Text, select, type_coerce
 from sqlalchemy.orm import Session
 
-from tracker.domain.log_entry import digest, values_digest
+from tracker.domain.log_entry import as_shown, digest, values_digest
 from tracker.storage.analysis import Analysis, ResultFile, ResultValue
 from tracker.storage.coring import Plan
 from tracker.storage.custody import EventRow
@@ -106,6 +106,6 @@ def _data(raw: str) -> dict[str, Any]:
 
 def _digest(raw: str) -> str | None:
     try:
-        return digest(json.loads(raw))
-    except (ValueError, TypeError):
+        return digest(as_shown(json.loads(raw)))
+    except (ValueError, TypeError, AttributeError):
         return None

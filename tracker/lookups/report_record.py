@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from tracker.custody_check import FORM
 from tracker.domain.canonical import canonical
-from tracker.domain.log_entry import words_of
+from tracker.domain.log_entry import as_shown, words_of
 from tracker.domain.signed_head import Head, PublicKey, read_head, signed_by
 from tracker.domain.tree import inclusion, leaf_hash
 from tracker.errors import TrackerError
@@ -56,7 +56,7 @@ def proof_of(session: Session, report: ReportVersion) -> Proof | None:
         "events": events,
         "index": issued.seq - 1,
         "proof": [one.hex() for one in inclusion(issued.seq - 1, head.size, lambda at: node(session, at))],
-        "report": report.body,
+        "report": as_shown(report.body),
     }
     leaf = leaf_hash(canonical(events[-1]["entry"]))
     return Proof(len(events), issued.seq, leaf, head, key, canonical(content) + b"\n")

@@ -31,7 +31,9 @@ def margins(body: Body) -> list[Flowable]:
     table = ruled(
         header, [[_row(row)] for row in found], (36, 13, 14, 14, 21, 21, 18, 33), right=(1, 2, 3, 4, 5, 6)
     )
-    note = "What each source has of the variance, in %: of the value on dry matter; of dry matter, as received."
+    note = (
+        "What each source has of the variance, in %: of the value on dry matter; of dry matter, as received."
+    )
     return [*heading("Margins", 40), cell(note, size=SMALL_PT), table, Spacer(0, 1.5 * MM), *words]
 
 

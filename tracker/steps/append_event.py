@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from tracker.domain import custody, tag
 from tracker.domain.admission import admit, admit_from_field
 from tracker.domain.custody import Act, Event, Standing
-from tracker.domain.findings import HOLD, Finding
+from tracker.domain.findings import CAUTION, HOLD, Finding
 from tracker.domain.times import offset_minutes
 from tracker.steps.sign_log import enter
 from tracker.storage.coring import Sample
@@ -59,11 +59,14 @@ def _admitted(session: Session, row: EventRow, act: Act) -> Standing:
     before, new = events_of(session, int(row.sample_id or 0)), _as_new(row, act)
     if not act.origin:
         return admit(before, new)
-    event, standing = admit_from_field(before, new, act.reach)
+    event, standing, doubt = admit_from_field(before, new, act.reach)
     row.late_reason = event.late_reason
     if event.occurred_at != new.occurred_at:
         row.occurred_at = event.occurred_at
         row.data = {**row.data, "origin": {**act.origin, "moved_from": new.occurred_at.isoformat()}}
+    if doubt:
+        found = [*row.data.get("findings", ()), Finding("order-doubted", CAUTION, doubt).as_data()]
+        row.data = {**row.data, "findings": found}
     return standing
 
 
@@ -170,6 +173,11 @@ def _project(session: Session, sample_id: int, standing: Standing) -> None:
     for name, value in projection(standing).items():
         setattr(row, name, value)
     session.flush()
+
+
+def project_anew(session: Session, sample_id: int) -> None:
+    """Make the row beside the log again from the sample's events."""
+    _project(session, sample_id, custody.fold(events_of(session, sample_id)))
 
 
 def standing_of(session: Session, sample: Sample) -> Standing:

@@ -29,7 +29,7 @@ def bag_cores(session: Session, sample: Sample, text: str, act: Act) -> EventRow
 def replace_tag(session: Session, sample: Sample, text: str, act: Act, *, reason: str) -> EventRow:
     """Bind a fresh tag to a bag that has one, and make the old one void.
 
-    Raises as bag_cores, and Refused `reason-missing`, `no-tag-yet`, `tag-contested`.
+    Raises as bag_cores, and Refused `reason-missing`, `no-tag-yet`, `tag-contested`, `tag-replaced-since`.
     """
     require_reason(reason)
     fresh = tag_coded(session, text)
@@ -43,6 +43,14 @@ def replace_tag(session: Session, sample: Sample, text: str, act: Act, *, reason
     refuse_contested(session, old)
     data = {"code": fresh.code, "old_code": old.code, "reason": reason}
     row = on_sample(session, "tag replaced", sample, data, act, tag_id=fresh.id)
+    # A late entry that belongs before the last change of tags: the bag has gone by another since.
+    if standing.code != fresh.code:
+        raise Refused(
+            "tag-replaced-since",
+            f"After that the bag was given tag {payload.shown(old.code)}, and that is on it now.",
+            field="code",
+            remedy="Make this tag void if it was on the bag for a while, and write so in a note.",
+        )
     on_tag(session, "tag voided", old, {"code": old.code, "reason": reason}, following(act))
     bind(session, fresh, sample, following(act))
     return row

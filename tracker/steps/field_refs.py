@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from labels import payload as codes
 from tracker.domain.custody import ENDED, Party, fold
+from tracker.domain.tag import VOID
 from tracker.errors import NotFound, Refused
 from tracker.storage.base import LARGEST_ID
 from tracker.storage.coring import Sample, samples_of
@@ -113,19 +114,20 @@ def sample_of_lot(session: Session, lot: Lot) -> Sample:
 
 
 def bag_coded(session: Session, code: str, by: Party) -> Sample:
-    """The sample whose bag carries this code; of several, the one that this person has or is to get.
+    """The sample whose bag carries this code, or carried it: who scanned a tag in the field did not know that it
+    was replaced since. Of several, the one that this person has or is to get.
 
-    Raises Waits where the tag is on no bag yet, or where nobody can tell which bag is meant; Refused `tag-void`,
-    and what tag_coded raises.
+    Raises Waits where the tag is on no bag yet, or where nobody can tell which bag is meant; Refused `tag-void`
+    for a tag that was made void on no bag, and what tag_coded raises.
     """
     tag = tag_coded(session, code)
     shown = codes.shown(tag.code)
-    if tag.state == "void":
+    if tag.state == VOID and tag.sample_id is None:
         raise Refused(
             "tag-void",
             f"Tag {shown} is void.",
             field="code",
-            remedy="The bag has another tag by now: scan that one.",
+            remedy="It was made void before it was on any bag. Scan the tag that the bag carries.",
         )
     if tag.sample_id is None:
         raise Waits(f"Tag {shown} is on no bag here yet.")

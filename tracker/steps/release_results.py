@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
-from tracker.domain.log_entry import SALT_BYTES, digest
+from tracker.domain.log_entry import SALT_BYTES, as_shown, digest
 from tracker.domain.times import utc
 from tracker.errors import Refused
 from tracker.steps.append_event import on_sample, standing_of
@@ -66,20 +66,10 @@ def release_results(
     version = before.version + 1 if before else 1
     number = f"R-{code}-v{version}"
     kept = _with_changes(body, before)
-    kept["report"] = {
-        "number": number,
-        "version": version,
-        "replaces": before.number if before else None,
-        "reason": reason.strip(),
-        "issued_at": act.occurred_at.isoformat(),
-        "issued_by": act.by.name,
-        "issued_by_role": act.by.role,
-        # The log holds the body's hash; with the salt in it nobody can guess the body from the hash.
-        "salt": secrets.token_hex(SALT_BYTES),
-    }
+    kept["report"] = _heading(number, version, before, reason, act)
     kept["interpretation"] = _interpreted(body, before, number, act if interpretation else None)
     named = Act(act.by, act.at, act.now, act.device, act.event_id or str(uuid4()), act.late_reason, act.note)
-    event = on_sample(session, "reported", sample, {"report": number, "body": digest(kept)}, named)
+    event = on_sample(session, "reported", sample, {"report": number, "body": digest(as_shown(kept))}, named)
     row = ReportVersion(
         event_id=event.event_id,
         sample_id=sample.id,
@@ -94,6 +84,22 @@ def release_results(
     session.flush()
     keep_released(session, sample.id, kept)
     return row
+
+
+def _heading(
+    number: str, version: int, before: ReportVersion | None, reason: str, act: Act
+) -> dict[str, Any]:
+    return {
+        "number": number,
+        "version": version,
+        "replaces": before.number if before else None,
+        "reason": reason.strip(),
+        "issued_at": act.occurred_at.isoformat(),
+        "issued_by": act.by.name,
+        "issued_by_role": act.by.role,
+        # The log holds the body's hash; with the salt in it nobody can guess the body from the hash.
+        "salt": secrets.token_hex(SALT_BYTES),
+    }
 
 
 def _took_in(session: Session, sample: Sample) -> set[str]:

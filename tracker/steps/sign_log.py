@@ -104,6 +104,13 @@ def sign(session: Session, now: datetime) -> Head | None:
     return head
 
 
+def is_due(session: Session, now: datetime) -> bool:
+    """Whether entries have waited an hour for a head, and there is a key to sign with."""
+    last, size = last_head(session), entries(session)
+    waiting = size > (last.size if last else 0)
+    return waiting and (last is None or now - last.at >= EVERY) and _key(session) is not None
+
+
 def keep_head(session: Session, head: Head, now: datetime) -> None:
     """Keep a signed head with its time."""
     session.add(LogHead(size=head.size, note=str(head), at=now))

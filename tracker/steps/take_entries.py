@@ -6,6 +6,7 @@ on another one stays here without an answer and is tried again whenever anything
 
 from __future__ import annotations
 
+import hashlib
 import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -30,7 +31,9 @@ from tracker.storage.people import party
 
 LOG = logging.getLogger("tracker.field")
 SENT, FILE = "sent", "file"
-# A picture is kept as a picture once its entry is accepted; the entry's hash still is that of the whole.
+# What an earlier entry of the same phone, which waits for somebody else's, may turn into what can be.
+_MAY_YET_BE = ("wrong-state", "not-the-holder", "not-the-receiver", "no-open-transfer", "not-stored")
+# Too long to be read beside a refusal; it is kept with the entry.
 _PICTURE = "jpeg"
 
 
@@ -129,10 +132,7 @@ def _take(
         return _refusal(entry.event_id, entry.complaint, now)
     known = session.get(FieldEntry, entry.event_id)
     if known is None:
-        known = _row(batch, entry, by, now, via)
-        session.add(known)
-        session.flush()
-        return _attempt(session, known, now)
+        return _attempt(session, _row(batch, entry, by, now, via), now)
     if known.body_hash != entry.body_hash:
         differs = _differs(entry)
         _keep_refusal(session, by.key, entry.kind, entry.body, differs, now)
@@ -192,18 +192,28 @@ def _clock(batch: Batch, entry: Entry, now: datetime, via: str) -> Corrected:
 
 
 def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
-    """Do the entry and keep its answer; what hangs on another one, or on a fault of ours, stays without one."""
+    """Do the entry and keep its answer; what hangs on another one, or on a fault of ours, stays without one.
+
+    A row that is not in the season yet is kept first of all in any case; once it is done, without its picture,
+    which is a photo of its own by then and may be disposed of as such.
+    """
     try:
         with session.begin_nested():
             act = _act(session, row)
             done = do(session, row.kind, row.body["payload"], act, now - row.received_at)
     except Waits as waits:
+        _keep(session, row)
         return Answer(row.event_id, LATER, row.received_at, words=str(waits))
     except TrackerError as refused:
+        _keep(session, row)
+        if refused.code in _MAY_YET_BE and _waits_before(session, row):
+            words = f"It may be so once an earlier entry of this phone is done. Now: {refused.message}"
+            return Answer(row.event_id, LATER, row.received_at, words=words)
         return _refused(session, row, refused, now)
     except SQLAlchemyError as fault:
         if not isinstance(fault, IntegrityError) or not is_taken(fault):
-            return _ours(row, fault)
+            return _ours(session, row, fault)
+        _keep(session, row)
         clash = Conflict(
             "recorded-meanwhile",
             "Something with the same name or number is recorded already.",
@@ -211,7 +221,8 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
         )
         return _refused(session, row, clash, now)
     except Exception as fault:
-        return _ours(row, fault)
+        return _ours(session, row, fault)
+    _keep(session, row, done=True)
     answer = FieldAnswer(
         event_id=row.event_id,
         answer=ACCEPTED,
@@ -225,10 +236,30 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
     return _told(row, answer, ACCEPTED)
 
 
-def _ours(row: FieldEntry, fault: Exception) -> Answer:
+def _waits_before(session: Session, row: FieldEntry) -> bool:
+    """Whether an entry that the phone made earlier still waits for another."""
+    return any(one.device == row.device and one.number < row.number for one in waiting_entries(session))
+
+
+def _keep(session: Session, row: FieldEntry, *, done: bool = False) -> None:
+    if row in session:
+        return
+    payload = row.body["payload"]
+    if done and _PICTURE in payload:
+        digest = hashlib.sha256(str(payload[_PICTURE]).encode()).hexdigest()
+        row.body = {
+            **row.body,
+            "payload": {**payload, _PICTURE: f"(kept as a photo; its text had SHA-256 {digest})"},
+        }
+    session.add(row)
+    session.flush()
+
+
+def _ours(session: Session, row: FieldEntry, fault: Exception) -> Answer:
     """A fault of ours with one entry is no reason to lose it, or to keep the others waiting; a busy disk is none."""
     if isinstance(fault, SQLAlchemyError) and is_passing(fault):
         raise fault
+    _keep(session, row)
     LOG.error("entry %s (%s) could not be done", row.event_id, row.kind, exc_info=fault)
     words = "The office's program failed on this entry. It is kept there, and is tried again."
     return Answer(row.event_id, LATER, row.received_at, words=words)

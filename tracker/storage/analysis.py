@@ -7,7 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, func, select
+from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, func, or_, select
 from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship, selectinload
 
 from tracker.domain.analysis import Value
@@ -197,19 +197,20 @@ def as_value(row: ResultValue) -> Value:
 
 
 def repeated_analyses(session: Session) -> Sequence[Analysis]:
-    """Every analysis of a sample that has several, or of a lot with several samples analysed; oldest first.
+    """Every analysis of a sample that one source has analysed several times, or of a lot with several samples
+    analysed; oldest first.
 
     An analysis that was taken back is left out.
     """
-    taken_back = select(Undone.event_id)
-    standing = (
-        select(Analysis.id, Sample.lot_id).join(Sample).where(Analysis.event_id.not_in(taken_back)).subquery()
-    )
-    several = select(standing.c.lot_id).group_by(standing.c.lot_id).having(func.count() > 1)
+    stands = Analysis.event_id.not_in(select(Undone.event_id))
+    by_source = select(Analysis.sample_id).join(ResultFile).join(SourceMap).where(stands)
+    same_source = by_source.group_by(Analysis.sample_id, SourceMap.source_id).having(func.count() > 1)
+    by_lot = select(Sample.lot_id).join(Analysis, Analysis.sample_id == Sample.id).where(stands)
+    several = by_lot.group_by(Sample.lot_id).having(func.count(Analysis.sample_id.distinct()) > 1)
     wanted = (
         select(Analysis)
         .join(Sample)
-        .where(Sample.lot_id.in_(several), Analysis.event_id.not_in(taken_back))
+        .where(stands, or_(Analysis.sample_id.in_(same_source), Sample.lot_id.in_(several)))
         .options(
             selectinload(Analysis.values),
             joinedload(Analysis.file).joinedload(ResultFile.map).joinedload(SourceMap.source),

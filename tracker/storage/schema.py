@@ -5,6 +5,7 @@ from __future__ import annotations
 from tracker.storage import (
     access,
     analysis,
+    bundles,
     coring,
     custody,
     equipment,
@@ -29,6 +30,7 @@ METADATA = Base.metadata
 ROOMS = (
     kept,
     people,
+    bundles,
     access,
     equipment,
     lots,
@@ -42,10 +44,10 @@ ROOMS = (
     analysis,
     runs,
     results,
-    released,
     feeding,
     shares,
     messages,
+    released,
 )
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.
@@ -73,6 +75,11 @@ APPEND_ONLY = (
     "load_closed",
     "tare_batch",
     "photo",
+    "field_contact",
+    "field_entry",
+    "field_answer",
+    "tag_contest",
+    "tag_settled",
     "feed_version",
     "group_version",
     "result_link",
@@ -81,13 +88,10 @@ APPEND_ONLY = (
     "message_choice",
     "message",
     "message_fate",
-    "field_contact",
-    "field_entry",
-    "field_answer",
-    "tag_contest",
-    "tag_settled",
     "log_entry",
     "log_node",
     "log_head",
     "access_entry",
+    "kept_bundle",
+    "kept_paper",
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import sqlite3
+from base64 import b64decode, b64encode
 from datetime import UTC
 from threading import Thread
 from typing import Any
@@ -24,6 +25,7 @@ from tracker.steps.print_tags import print_tags
 from tracker.storage.coring import plan_in_force
 from tracker.storage.engine import Database
 from tracker.storage.field import FieldContact, FieldEntry
+from tracker.storage.intake import Photo
 from tracker.storage.kept import KeptRefusal
 from tracker.storage.lots import Lot
 from tracker.storage.people import party
@@ -277,6 +279,19 @@ def test_a_clerk_decides_on_a_contested_tag_by_page(season: Database, client_as:
     assert answer.status_code == 303, answer.text
     assert carl.get(f"/tags/contested/{code}").status_code == 404
     assert "carries" in carl.get("/way/lot 2").text
+
+
+def test_a_picture_that_was_taken_in_is_kept_once_and_as_a_photo(season: Database, tove: FlaskClient) -> None:
+    made(season, make_plan)
+    phone = Phone()
+    jpeg = b64encode(b"\xff\xd8\xff" + b"hay" * 1000 + b"\xff\xd9").decode()
+    photo = phone.entry("photo", 10, {"about": "lot 1", "name": "stack", "jpeg": jpeg})
+    assert post(tove, phone, photo).get_json()["answers"][0]["answer"] == "accepted"
+    assert post(tove, phone, photo).get_json()["answers"][0]["answer"] == "duplicate"
+    with season.read() as session:
+        (kept,) = session.scalars(select(Photo))
+        row = session.get_one(FieldEntry, photo["event_id"])
+    assert kept.content == b64decode(jpeg) and jpeg not in str(row.body)
 
 
 def test_an_entry_refused_is_among_the_refusals_kept_without_its_picture(

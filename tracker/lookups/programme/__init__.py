@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.practice import Practice
 from tracker.errors import NotFound
-from tracker.lookups.programme import bags, care, samples, weights
+from tracker.lookups.programme import bags, care, field, samples, weights
 from tracker.lookups.programme.figure import Figure, Listing, Scope
 from tracker.storage.kept import practice_in_force
 
@@ -31,6 +31,7 @@ PARTS: dict[str, Figures] = {
     "Bags and labels": bags.labels,
     "How well the lots were sampled": bags.sampling,
     "Weighing": weights.reweighed,
+    "Phones": field.phones_owe,
     "What was refused": care.refusals,
 }
 Rows = Callable[[Session, Scope, str], Listing]
@@ -42,6 +43,8 @@ LISTS: dict[str, Rows] = {
     "labels": bags.label_errors,
     "sampling": bags.deviating,
     "reweighed": weights.pairs,
+    "phones": field.owing,
+    "contested": field.contested,
     "refused": care.refused,
 }
 

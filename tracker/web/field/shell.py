@@ -23,9 +23,11 @@ PAGES = {
     "bag": ("bag", "Bind the bag", True),
     "hand-over": ("hand-over", "Hand over", True),
     "unsent": ("unsent", "Not sent yet", False),
-    "phone": ("phone", "This phone", True),
+    "phone": ("phone", "This phone", False),
     "paper": ("paper", "From paper", False),
 }
+# Pages that read a code or say how tags can be read, without opening a camera.
+_RESOLVING = ("paper", "phone")
 _SHARED = ("house.css", "mark.svg", "mark-192.png", "mark-512.png", "scan.js", "sound.js")
 
 

@@ -78,9 +78,5 @@ def manifest() -> Response:
 @for_roles(*STAFF)
 def signed_in() -> Any:
     """Whoever comes here signs in first, and lands in the field again."""
-    return redirect(
-        url_for(
-            "field.page", page=request.args.get("to", "") if request.args.get("to") in shell.PAGES else ""
-        ),
-        303,
-    )
+    wanted = request.args.get("to", "")
+    return redirect(url_for("field.page", page=wanted if wanted in shell.PAGES else ""), 303)

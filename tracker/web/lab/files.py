@@ -17,7 +17,7 @@ from flask import (
 )
 
 from tracker.domain.units import whole
-from tracker.errors import Conflict, Refused, TrackerError
+from tracker.errors import Conflict, TrackerError
 from tracker.lookups.bench_queue import waiting
 from tracker.lookups.kept_refusals import parked_rows
 from tracker.lookups.result_files import result_files
@@ -28,6 +28,7 @@ from tracker.steps.record_results import Taken, record_results, recording
 from tracker.web.lab.door import door
 from tracker.web.shared.access import BENCH, for_roles
 from tracker.web.shared.season import acting, reading
+from tracker.web.shared.uploads import uploaded
 
 # From so many rows on, the page shows how far the import is.
 LONG = 200
@@ -56,7 +57,7 @@ def files() -> str:
 def file_tried() -> str:
     """What would become of each line of the file. Nothing of it is kept in the season."""
     source, sheet = request.form.get("source", ""), request.form.get("sheet", "").strip()
-    name, content = _uploaded()
+    name, content = uploaded()
     with acting("try results", {"source": source, "file": name, "sheet": sheet}) as (session, act):
         preview = preview_results(session, source, name, content, act, sheet=sheet or None)
         digest = keep_upload(session, content, act.now)
@@ -106,16 +107,6 @@ def _stepwise(content: bytes, outcome: dict[str, Any]) -> Iterator[tuple[int, in
 
 def _asked(content: bytes) -> tuple[str, str, bytes]:
     return request.form.get("source", ""), request.form.get("name", ""), content
-
-
-def _uploaded() -> tuple[str, bytes]:
-    """The file's own name without folders, and its bytes."""
-    file = request.files.get("file")
-    if file is None or not file.filename:
-        raise Refused(
-            "no-file", "No file was chosen.", field="file", remedy="Choose the file, then look at it."
-        )
-    return file.filename.replace("\\", "/").rsplit("/", 1)[-1][:200], file.read()
 
 
 def _require_as_shown(taken: Taken) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tracker.web.office import (
+    bringing_in,
     exports,
     first,
     people,
@@ -11,6 +12,7 @@ from tracker.web.office import (
     programme,
     rolls,
     searching,
+    season,
     second_factor,
     sign_in,
     tags,
@@ -23,7 +25,9 @@ MODULES = (
     first,
     programme,
     year,
+    season,
     searching,
+    bringing_in,
     sign_in,
     second_factor,
     people,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from tracker.domain.animals import BULL, COW, HEIFER, STAGES, Animals, animals_at
 from tracker.domain.herd import animals_on
+from tracker.domain.needs import need_of, needed_density
 from tracker.domain.units import number, whole
 from tracker.errors import TrackerError
 from tracker.lookups.groups import groups_of
@@ -58,9 +59,15 @@ def chosen(args: Mapping[str, str], session: Session, producer: str, today: date
     except TrackerError:
         pass
     if groups:
-        key, group = next(iter(groups.items()))
-        return Choice(animals_on(group, today), {"group": key}, True, group.name)
+        key = max(groups, key=lambda name: _asks(animals_on(groups[name], today)))
+        return Choice(animals_on(groups[key], today), {"group": key}, True, key)
     return Choice(_tapped(FIRST), {}, False)
+
+
+def _asks(animals: Animals) -> Decimal:
+    """How good a diet they need, % TDN: of several groups the page opens on the one that asks most."""
+    density = needed_density(need_of(animals), animals)
+    return Decimal(100) if density is None else density.tdn
 
 
 def _tapped(query: Mapping[str, str]) -> Animals:

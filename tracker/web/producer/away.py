@@ -10,6 +10,7 @@ from tracker.errors import NotFound
 from tracker.files.out import MEDIA_TYPE, write_csv
 from tracker.lookups.hay_advice import advice_on
 from tracker.lookups.hay_page import HayPage, hay_page
+from tracker.lookups.issued_reports import report_numbered
 from tracker.lookups.readers import Reader
 from tracker.papers.hay_sheet import hay_sheet
 from tracker.papers.lot_report import lot_report
@@ -55,10 +56,11 @@ def whole_report(reader: Reader, stub: str) -> Response:
     """The report as it was issued."""
     with reading() as session:
         shown = _shown(session, reader)
-    assert shown.report is not None
+        assert shown.report is not None
+        issued = report_numbered(session, shown.report.number)
     file = io.BytesIO()
-    lot_report(file, shown.report.body)
-    return _paper(file.getvalue(), "application/pdf", f"{shown.report.number}.pdf")
+    lot_report(file, issued.body, issued.proof)
+    return _paper(file.getvalue(), "application/pdf", f"{issued.number}.pdf")
 
 
 @door.get("/T/<token:stub>/hay.csv")

@@ -22,6 +22,7 @@ _STATUS = {
 }
 _BY_CODE = {
     "not-allowed": HTTPStatus.FORBIDDEN,
+    "not-from-here": HTTPStatus.FORBIDDEN,
     "sign-in-needed": HTTPStatus.UNAUTHORIZED,
     "too-many-tries": HTTPStatus.TOO_MANY_REQUESTS,
 }

@@ -3,7 +3,7 @@
 import sqlalchemy as sa
 from alembic import op
 
-from tracker.storage.migrations.guards import goes_when_disposed, only_grows
+from tracker.storage.migrations.guards import goes_when_disposed, only_grows, words_may_be_erased
 
 revision = "0008"
 down_revision = "0007"
@@ -11,11 +11,26 @@ branch_labels = None
 depends_on = None
 
 APPEND_ONLY = ("access_entry",)
-# What a recorded disposal lets go: the table, the kind of record it names, and when the row came about.
+# Of an event whose words an event says are erased, the words may be written anew; of these nothing ever changes.
+EVENT = (
+    "seq",
+    "event_id",
+    "kind",
+    "lot_id",
+    "sample_id",
+    "tag_id",
+    "occurred_at",
+    "occurred_offset",
+    "recorded_at",
+    "by",
+    "role",
+)
+# What a recorded disposal lets go: the table, the kind of record it names, when the row came about, and what an event
+# that erases words lists such rows under.
 GOES_WHEN_DISPOSED = (
-    ("access_entry", "sign-ins", "old.at"),
-    ("kept_refusal", "refusals", "old.at"),
-    ("photo", "photos", "(select recorded_at from event where event_id = old.event_id)"),
+    ("access_entry", "sign-ins", "old.at", ""),
+    ("kept_refusal", "refusals", "old.at", "refusals"),
+    ("photo", "photos", "(select recorded_at from event where event_id = old.event_id)", ""),
 )
 
 
@@ -61,5 +76,6 @@ def upgrade() -> None:
     with op.batch_alter_table("access_entry", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_access_entry_at"), ["at"], unique=False)
     only_grows(*APPEND_ONLY)
-    for table, what, since in GOES_WHEN_DISPOSED:
-        goes_when_disposed(table, what, since)
+    words_may_be_erased("event", EVENT, "entries", "old.seq")
+    for table, what, since, erased in GOES_WHEN_DISPOSED:
+        goes_when_disposed(table, what, since, erased)

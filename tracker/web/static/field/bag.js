@@ -17,7 +17,7 @@ async function draw() {
   if (!lot) return choose();
   $("main").querySelector("h1").textContent = `Bag of ${lotName(lot)}`;
   if (sample?.code) {
-    put("bag", h("p", { class: "told" }, `This bag has tag ${shown(sample.code)}.`), after());
+    if (!$("spoilt")) put("bag", h("p", { class: "told" }, `This bag has tag ${shown(sample.code)}.`), after(), spoilt());
     return;
   }
   if (sample?.state !== "cored") return put("bag", h("p", { class: "told caution" }, "This lot is not cored yet."), h("a", { class: "next", href: nextAct(now, lot).href }, "To the coring"));
@@ -60,6 +60,32 @@ async function bind(code, how) {
   put("scanner");
   put("bag", h("p", { class: "code", id: "bound" }, shown(code)), h("p", {}, `${lot.producer}, ${lotName(lot)}. Give the stub to the producer.`), sealForm(code));
   put("after", after());
+}
+
+// A tag that tore or blurred: another takes its place, with a reason; the old code names this bag for ever.
+function spoilt() {
+  const reason = h("input", { id: "reason", autocomplete: "off" });
+  const go = once(async () => {
+    const why = reason.value.trim();
+    if (!why) return sign("caution", "Why?", "Say in a few words what happened to the tag.");
+    const old = sample.code;
+    form.replaceWith(h("p", { id: "spoilt" }, `Scan the fresh tag that takes the place of ${shown(old)}.`));
+    scanner = new Scanner($("scanner"), {
+      inWords, deed: "Take this tag in its place",
+      onCode: async (code, how) => {
+        const no = notThis(code);
+        if (no) return sign("stop", "Not this tag", no);
+        await enter("replace tag", { code, old_code: old, reason: why }, { how });
+        bound = code;
+        scanner.catcher.stop();
+        put("scanner");
+        put("bag", h("p", { class: "code", id: "bound" }, shown(code)), h("p", {}, `In place of ${shown(old)}, which is void: cut it up.`), after());
+        sign("good", "Saved on this phone", `${shown(code)} is on the bag of ${lotName(lot)}.`);
+      },
+    });
+  });
+  const form = h("form", { id: "spoilt", onsubmit: go }, h("label", { for: "reason" }, "The tag is spoilt? Say why, then scan a fresh one"), reason, h("button", { class: "second", id: "replace" }, "Put a fresh tag on the bag"));
+  return form;
 }
 
 function sealForm(code) {

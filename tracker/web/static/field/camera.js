@@ -50,6 +50,7 @@ export class Camera {
     const track = this.#stream.getVideoTracks()[0];
     this.place.replaceChildren(this.video, ...(await this.#buttons(track)));
     await this.video.play().catch(() => {});
+    this.video.scrollIntoView({ block: "center" });
   }
 
   async #buttons(track) {

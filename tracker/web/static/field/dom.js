@@ -41,7 +41,7 @@ export function fault(words) {
 }
 
 // Wet gloves tap twice: a tap within 300 ms of a change of the screen is none, and neither is one while the last works.
-let changed = 0;
+let changed = -300;
 export const screenChanged = () => (changed = performance.now());
 export function once(act) {
   let busy = false;

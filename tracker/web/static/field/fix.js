@@ -32,7 +32,7 @@ export function fixForm({ event_id, payload, answer }, save) {
     const box = h(name === "deviations" ? "textarea" : "input", { id, "aria-invalid": name === marked ? "true" : null, autocomplete: "off" });
     box.value = payload[name] === undefined ? "" : asText(name, payload[name]);
     boxes.set(name, box);
-    return [h("label", { for: id }, WORDS[name]), box];
+    return [h("label", { for: id }, WORDS[name]), name === marked ? h("p", { class: "asks" }, "The office asks for this one:") : null, box];
   };
   const given = () => {
     const changed = { ...payload };

@@ -33,6 +33,8 @@ export async function open(draw) {
     $("outbox").className = "outbox stop";
     throw error;
   }
+  // Until here a press would have gone nowhere.
+  for (const waits of document.querySelectorAll("[data-wait]")) waits.disabled = false;
   onChange(showBar);
   setInterval(showBar, 30_000);
   keepPages();

@@ -19,7 +19,6 @@ function filled(select, values, words = (value) => value) {
 
 async function draw(pack) {
   if (!pack) return fault("Sign in once where there is a signal; then lots can be registered anywhere.");
-  fault(null);
   const named = (producer) => `${producer.name}${producer.place ? `, ${producer.place}` : ""}`;
   filled(form.producer, pack.producers, named);
   const other = [...form.producer.options].find((one) => one.value === "new");

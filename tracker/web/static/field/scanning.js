@@ -1,7 +1,7 @@
 // Scanning a tag: by the camera, by a photo, by a scanner that plays a keyboard, or typed. One resolver for all, the
 // same as at the bench. A typed code is shown with what it means and waits for a tap; a scanned one does not.
 import { resolve, ScanCatcher, WORDS } from "../scan.js";
-import { button, h, once, shown, sign } from "./dom.js";
+import { button, h, shown, sign } from "./dom.js";
 import { Camera } from "./camera.js";
 import { hasReader, readPicture } from "./reader.js";
 
@@ -30,7 +30,7 @@ export class Scanner {
 
   draw() {
     const file = h("input", { type: "file", accept: "image/*", capture: "environment", id: "tag-photo" });
-    file.addEventListener("change", once(() => this.#photo(file)));
+    file.addEventListener("change", () => this.#photo(file));
     this.start = this.live ? button("Scan with the camera", () => this.#begin(), { id: "camera" }) : null;
     this.view = h("div", { id: "camera-view" });
     this.asked = h("div", { id: "asked", role: "status" });

@@ -1,5 +1,6 @@
 // The outbox to look at: each entry's state in words, what to do about a refusal, and the unsent as a file.
 import { $, age, button, clockTime, h, once, put, sign } from "./dom.js";
+import { makePlan } from "./coring.js";
 import { exportFile, exportName } from "./export.js";
 import { fixForm } from "./fix.js";
 import { open } from "./frame.js";
@@ -19,7 +20,7 @@ async function draw() {
   put("age", h("p", { class: "progress" }, pending.length ? `${pending.length} not sent, the oldest ${age(oldest)} old.` : "Nothing waits to be sent."),
     signIn ? h("a", { class: "next", href: "/field/signed-in?to=unsent", id: "sign-in" }, `Sign in to send ${signIn}`) : null);
   $("link").textContent = inWords(link);
-  $("send").disabled = !pending.length;
+  $("send").hidden = !pending.length;
   list("pending", pending, { signIn }, "Nothing.");
   if (!fixing) list("refused", all.filter((one) => one.state === "refused").reverse(), {}, "Nothing.");
   list("sent", all.filter((one) => one.state === "office").reverse().slice(0, SHOWN), {}, "Nothing yet.");
@@ -51,7 +52,9 @@ function dealWith(one) {
   const fix = button("Fix it", () => {
     fixing = one.event_id;
     place.replaceChildren(fixForm(one, async (payload) => {
-      await enter(one.kind, { ...payload, replaces: one.event_id }, { source: one.source, paper: one.paper, how: one.how, plan: one.plan });
+      const { source, paper, how } = one;
+      const again = one.kind === "plan coring" ? await drawnAnew(payload) : { payload };
+      await enter(one.kind, { ...again.payload, replaces: one.event_id }, { source, paper, how, plan: again.plan });
       await settle(one.event_id, "fixed");
       fixing = null;
       sign("good", "Saved on this phone", "The office gets the new entry; the refused one stays on record.");
@@ -66,6 +69,15 @@ function dealWith(one) {
     await draw();
   }, { class: "second" });
   return [one.answer.remedy ? h("p", { class: "remedy" }, one.answer.remedy) : null, fix, note, place].filter(Boolean);
+}
+
+// With other cores the number drawn gives other bales.
+async function drawnAnew(payload) {
+  const now = await view();
+  const lot = now.lotOf(payload.lot);
+  if (!lot) return { payload };
+  const plan = makePlan(lot, payload.probe, { seed: payload.seed, cores: payload.cores, reason: payload.reason ?? "" }, now.pack.practice);
+  return { payload: { ...payload, picks: plan.picks }, plan };
 }
 
 async function aboutWhat({ code, codes, lot, sample, about }) {

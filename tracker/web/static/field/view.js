@@ -1,8 +1,11 @@
 // What this phone knows of the lots: the pack that the office gave, and on top of it what was entered here since.
 // A lot or a bag has a key for addresses and a REF for entries: {id} where the office made it, {entry} where we did.
+import { entryFor } from "./coring.js";
 import { entries, kept } from "./store.js";
 
 const ENDED = ["cancelled", "disposed", "returned", "lost"];
+// What was done beside the stack is done, though the office wants it entered anew; a refused tag is not on its bag.
+const STAYS = ["register lot", "plan coring", "core lot"];
 const ORDER = ["registered", "planned", "cored", "bagged", "sealed", "in transfer", "received"];
 const further = (state, than) => ORDER.indexOf(state) > ORDER.indexOf(than) || (than === "in transfer" && state === "received");
 
@@ -21,6 +24,9 @@ function ofEntry(one, producers) {
   };
 }
 
+// A plan of which only the entry is left: its bales, and where the probe goes in.
+const drawn = (lot, { picks = [], cores }) => ({ picks, cores, entry: entryFor(lot.shape), depth_mm: "457" });
+
 export class View {
   constructor(pack, all) {
     this.pack = pack;
@@ -28,7 +34,11 @@ export class View {
     this.lots = pack.lots.map(ofPack);
     this.tags = new Map(pack.tags.map((tag) => [tag.code, { ...tag }]));
     this.names = new Map(pack.people.map((party) => [party.key, party.name]));
-    for (const one of all) if (one.state !== "refused") this.#apply(one);
+    // A refused lot is entered anew under another id; what was entered for the first belongs to the second.
+    this.renewed = new Map(all.filter((one) => one.payload.replaces).map((one) => [one.payload.replaces, one.event_id]));
+    const open = all.filter((one) => one.state !== "refused" || (!one.settled && STAYS.includes(one.kind)));
+    for (const one of open) if (one.kind === "register lot") this.#registered(one);
+    for (const one of open) if (one.kind !== "register lot" && !this.#inPack(one)) this.#apply(one);
   }
 
   // Whether the pack is younger than the office's answer, and so says already what came of the entry.
@@ -36,7 +46,9 @@ export class View {
     return Boolean(answer?.received_at) && Date.parse(answer.received_at) <= Date.parse(this.pack.server_time);
   }
 
-  lot(key) {
+  lot(given) {
+    let key = given;
+    while (this.renewed.has(key)) key = this.renewed.get(key);
     return this.lots.find((lot) => lot.key === key || (lot.made_by ?? lot.ref.entry) === key) ?? null;
   }
 
@@ -61,11 +73,12 @@ export class View {
 
   #found({ lot, sample }) {
     if (sample?.id) return this.lots.flatMap((one) => one.samples).find((one) => one.id === sample.id) ?? null;
-    const of = this.#lotOf(lot ?? sample);
+    const of = this.lotOf(lot ?? sample);
     return of && this.current(of);
   }
 
-  #lotOf(ref) {
+  // The lot that a REF means.
+  lotOf(ref) {
     return ref?.entry ? this.lot(ref.entry) : this.lots.find((lot) => lot.id === ref?.id) ?? null;
   }
 
@@ -74,15 +87,14 @@ export class View {
     Object.assign(sample, { state, ...changes });
   }
 
+  #registered(one) {
+    const known = this.lots.find((lot) => lot.id === one.answer?.made?.lot);
+    if (known) known.made_by = one.event_id;
+    else if (!this.#inPack(one)) this.lots.push(ofEntry(one, this.pack.producers));
+  }
+
   #apply(one) {
     const { kind, payload: given } = one;
-    if (kind === "register lot") {
-      const known = this.lots.find((lot) => lot.id === one.answer?.made?.lot);
-      if (known) known.made_by = one.event_id;
-      else if (!this.#inPack(one)) this.lots.push(ofEntry(one, this.pack.producers));
-      return;
-    }
-    if (this.#inPack(one)) return;
     if (kind === "plan coring") return this.#planned(one, given);
     if (kind === "core lot") return this.#step(this.#found(given), "cored");
     if (kind === "bag cores") return this.#bagged(one, given);
@@ -97,11 +109,11 @@ export class View {
   }
 
   #planned(one, given) {
-    const lot = this.#lotOf(given.lot);
+    const lot = this.lotOf(given.lot);
     if (!lot) return;
     const sample = this.current(lot);
     if (sample?.plan && sample.id) return;
-    const made = { id: null, ref: null, lot, state: "planned", code: null, holder: null, hold: null, plan: one.plan ?? given.plan };
+    const made = { id: null, ref: null, lot, state: "planned", code: null, holder: null, hold: null, plan: one.plan ?? drawn(lot, given) };
     if (sample && sample.state === "planned" && !sample.id) Object.assign(sample, made);
     else lot.samples.push(made);
   }

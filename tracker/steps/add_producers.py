@@ -1,0 +1,62 @@
+"""Take in producers from one file: the rows that can be are, the others are kept with what is wrong."""
+
+from __future__ import annotations
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from tracker.domain.custody import Act
+from tracker.errors import TrackerError
+from tracker.files.producers_file import OPTIONAL, ProducerRow, read_producers
+from tracker.files.table_file import read_table
+from tracker.steps.add_people import add_producer
+from tracker.steps.register_lots import LineAnswer, Progress
+from tracker.storage.kept import keep_refusal
+from tracker.storage.people import Producer
+
+
+def add_producers(
+    session: Session,
+    name: str,
+    content: bytes,
+    act: Act,
+    *,
+    sheet: str | None = None,
+    progress: Progress | None = None,
+) -> tuple[LineAnswer, ...]:
+    """Add each row of the file; a row refused does not touch the others, and is kept as it was given.
+
+    The answers' numbers are the producers'. A producer known with the same values is known and nothing else; one
+    with other values is a contradiction. Raises what read_table and read_producers raise.
+    """
+    table = read_table(name, content, sheet=sheet)
+    rows, answers = read_producers(table), []
+    for done, row in enumerate(rows, start=1):
+        answers.append(_one(session, row, act))
+        if progress:
+            progress(done, len(rows))
+    for row, answer in zip(rows, answers, strict=True):
+        if answer.complaint is not None and not answer.known:
+            given = dict(zip(table.header, row.cells, strict=False))
+            keep_refusal(session, act.now, f"add producers from {name}", act.by.key, given, answer.complaint)
+    return tuple(answers)
+
+
+def _one(session: Session, row: ProducerRow, act: Act) -> LineAnswer:
+    if row.problem is not None:
+        return LineAnswer(row.line, None, row.problem)
+    try:
+        with session.begin_nested():
+            made = add_producer(session, now=act.now, **row.values)
+        return LineAnswer(row.line, made.id, None)
+    except TrackerError as refused:
+        refused.line = row.line
+        same = refused.code == "producer-known" and _as_known(session, row)
+        return LineAnswer(row.line, None, refused, known=same)
+
+
+def _as_known(session: Session, row: ProducerRow) -> bool:
+    known = session.scalar(select(Producer).where(Producer.name == row.values["name"]))
+    return known is not None and all(
+        getattr(known, name) == row.values[name] for name in OPTIONAL if name in row.values
+    )

@@ -1,0 +1,30 @@
+"""Which rows of a kind of data have been kept long enough."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time
+
+from sqlalchemy import ColumnElement, or_, select
+
+from tracker.domain.retention import PHOTOS, REFUSALS
+from tracker.storage.access import AccessEntry, AccessLink, Attempt, SignedIn
+from tracker.storage.base import Base
+from tracker.storage.custody import EventRow
+from tracker.storage.intake import Photo
+from tracker.storage.kept import KeptRefusal
+
+
+def due_rows(what: str, before: date) -> list[tuple[type[Base], ColumnElement[bool]]]:
+    """The tables of a kind of data, each with what of it is from before that day (UTC)."""
+    start = datetime.combine(before, time(), UTC)
+    if what == PHOTOS:
+        old = select(EventRow.event_id).where(EventRow.recorded_at < start)
+        return [(Photo, Photo.event_id.in_(old))]
+    if what == REFUSALS:
+        return [(KeptRefusal, KeptRefusal.at < start)]
+    return [
+        (AccessEntry, AccessEntry.at < start),
+        (SignedIn, or_(SignedIn.ended_at < start, SignedIn.seen_at < start)),
+        (AccessLink, or_(AccessLink.used_at < start, AccessLink.expires_at < start)),
+        (Attempt, Attempt.at < start),
+    ]

@@ -1,0 +1,139 @@
+"""A season's plan for one producer: asked for, reckoned while the page says how far it is, shown and taken along."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Generator, Iterator
+from decimal import Decimal
+from io import BytesIO
+from queue import SimpleQueue
+from threading import Thread
+from typing import Any
+
+from flask import Response, get_flashed_messages, render_template, request, stream_template
+from markupsafe import Markup
+
+from tracker.domain.season import MOST_MONTHS, SeasonPlan
+from tracker.domain.times import day
+from tracker.domain.units import number, positive, whole
+from tracker.errors import TrackerError
+from tracker.lookups.groups import groups_of
+from tracker.lookups.lots import lots
+from tracker.lookups.season_plan import Season, season_of
+from tracker.papers.season_picture import lots_svg, month_words, months_svg, tons_words
+from tracker.papers.season_plan import CAUTIONS, beside, bought, money, reasons, season_plan, worth
+from tracker.web.office.door import door
+from tracker.web.shared.access import LEAD, for_roles
+from tracker.web.shared.season import now, reading, settings
+
+REPORTED = ("reported", "archived", "disposed")
+# What the page says of the plan, by the names it uses.
+SAID: dict[str, Any] = {
+    "month_words": month_words,
+    "tons": tons_words,
+    "money": money,
+    "besides": lambda fed: "; ".join(dict.fromkeys(beside(one) for one in fed)),
+    "bought": bought,
+    "worth": worth,
+    "cautions": CAUTIONS,
+}
+
+
+@door.get("/season")
+@for_roles(*LEAD)
+def season() -> str:
+    """For whom, from when, and which hay of others could be had."""
+    with reading() as found_in:
+        producers = list(dict.fromkeys(line.producer for line in groups_of(found_in)))
+        released = [line for line in lots(found_in) if line.state in REPORTED]
+    asked = request.args.get("producer", "")
+    chosen = asked if asked in producers else ""
+    return render_template(
+        "season.html",
+        producers=producers,
+        chosen=chosen,
+        others=[line for line in released if line.producer != chosen],
+        first=_next_month(),
+        most=MOST_MONTHS,
+    )
+
+
+@door.get("/season/plan")
+@for_roles(*LEAD)
+def season_planned() -> Response:
+    """The plan, with how far it is while it is being reckoned."""
+    # Said already, so that the page that is sent piece by piece need not write the cookie.
+    get_flashed_messages(with_categories=True)
+    outcome: dict[str, Any] = {}
+    page = stream_template("season_planned.html", steps=_stepwise(outcome), outcome=outcome, **SAID)
+    return Response(page, content_type="text/html; charset=utf-8", headers={"X-Accel-Buffering": "no"})
+
+
+def _next_month() -> str:
+    today = now().date()
+    return f"{today.year + today.month // 12}-{today.month % 12 + 1:02d}-01"
+
+
+def _stepwise(outcome: dict[str, Any]) -> Iterator[tuple[int, int]]:
+    """Questions answered and questions in all; outcome gets the plan, or the refusal, at the end."""
+    try:
+        asked = request.args
+        first, months = day(asked.get("first", ""), field="first"), asked.get("months") or "6"
+        waste = number(asked["waste"], field="waste") if asked.get("waste") else None
+        with reading() as found_in:
+            found = season_of(
+                found_in,
+                asked.get("producer", ""),
+                first,
+                whole(months, field="months", least=1),
+                _offers(),
+            )
+        plan = yield from _reckoned(found, waste, asked.get("one_lot") == "yes")
+        outcome.update(season=found, plan=plan, reasons=reasons(plan, found.left_out, found.assumed))
+        outcome.update(pictures=[Markup(months_svg(plan)), Markup(lots_svg(plan))], paper=_paper(found, plan))
+    except TrackerError as refused:
+        outcome["refused"] = refused
+
+
+def _offers() -> dict[int, Decimal]:
+    """The lots of others that a price was written beside."""
+    return {
+        whole(name.removeprefix("offer-"), field="offer", least=1): positive(price, field=name)
+        for name, price in request.args.items()
+        if name.startswith("offer-") and price.strip()
+    }
+
+
+def _reckoned(
+    found: Season, waste: Decimal | None, one_lot: bool
+) -> Generator[tuple[int, int], None, SeasonPlan]:
+    """Reckon beside the request, so that it can say how far the plan is."""
+    steps = SimpleQueue[tuple[int, int] | SeasonPlan | TrackerError]()
+
+    def reckon() -> None:
+        try:
+            told = found.plan(waste=waste, one_lot=one_lot, progress=lambda *step: steps.put(step))
+            steps.put(told)
+        except TrackerError as refused:
+            steps.put(refused)
+
+    Thread(target=reckon, daemon=True).start()
+    while not isinstance(step := steps.get(), SeasonPlan):
+        if isinstance(step, TrackerError):
+            raise step
+        yield step
+    return step
+
+
+def _paper(found: Season, plan: SeasonPlan) -> str:
+    file = BytesIO()
+    season_plan(
+        file,
+        plan,
+        producer=found.producer,
+        programme=settings().programme,
+        made=now().date(),
+        left_out=found.left_out,
+        assumed=found.assumed,
+    )
+    return b64encode(file.getvalue()).decode()
