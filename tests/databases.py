@@ -70,8 +70,9 @@ class Cluster:
 
     kind = "postgresql"
 
-    def __init__(self, programs: Path) -> None:
+    def __init__(self, programs: Path, *, durable: bool = False) -> None:
         self.programs = programs
+        self.settings = {name: value for name, value in SETTINGS.items() if not durable or value != "off"}
         # A short way, since a socket's name has 107 characters at most; root may not run a server.
         self.folder = Path(tempfile.mkdtemp(prefix="hay-pg-", dir=_in_memory()))
         self.user = _somebody_else() if os.getuid() == 0 else None
@@ -86,7 +87,7 @@ class Cluster:
         return str(self.folder / "data")
 
     def start(self) -> None:
-        options = " ".join(f"-c {name}={value}" for name, value in SETTINGS.items())
+        options = " ".join(f"-c {name}={value}" for name, value in self.settings.items())
         log = str(self.folder / "log")
         self._run("pg_ctl", "-w", "-D", self.data, "-l", log, "-o", f"{options} -k {self.folder}", "start")
 
@@ -149,15 +150,18 @@ def name_in(address: str) -> str:
     return str(make_url(address).database)
 
 
-def begin_cluster() -> Cluster:
-    """A PostgreSQL of the tests' own; skips, or fails where it is required, when the machine has none."""
+def begin_cluster(*, durable: bool = False) -> Cluster:
+    """A PostgreSQL of the tests' own; skips, or fails where it is required, when the machine has none.
+
+    durable: what was confirmed outlives the server, as in use; else nothing waits for a disk.
+    """
     programs = server_programs()
     if programs is None:
         reason = "no PostgreSQL: no initdb on the path or in /usr/lib/postgresql; `apt install postgresql`"
         if os.environ.get(REQUIRED):
             pytest.fail(reason)
         pytest.skip(reason)
-    return Cluster(programs)
+    return Cluster(programs, durable=durable)
 
 
 def server_programs() -> Path | None:

@@ -47,6 +47,13 @@ def add(commands: Any) -> None:
     serve.add_argument(
         "--http", action="store_true", help="people come by http although TRACKER_BASE_URL says https"
     )
+    bench = command(commands, "bench", "measure how fast the program is on this computer", _bench, acts=False)
+    bench.add_argument("--quick", action="store_true", help="tiny sizes, to see that everything runs")
+    bench.add_argument(
+        "--season", action="store_true", help="a simulated season and the curve to a million too"
+    )
+    bench.add_argument("--only", default="", metavar="NAMES", help="some of them, with commas between")
+    bench.add_argument("--out", metavar="FOLDER", default="bench-results", help="default %(default)s")
     command(
         commands,
         "fetch-reader",
@@ -201,6 +208,24 @@ def _say_where(asked: argparse.Namespace, addresses: list[str], phones: str, bas
         )
     say(asked, values, *lines, *serving.qr_lines(phones), "Stop with Ctrl-C.")
     sys.stdout.flush()
+
+
+def _bench(asked: argparse.Namespace) -> int:
+    import subprocess
+    from pathlib import Path
+
+    from tracker.errors import NotFound
+
+    root = Path(__file__).parents[2]
+    if not (root / "tests" / "bench" / "__main__.py").exists():
+        raise NotFound(
+            "bench-missing",
+            "The benchmarks are not beside this program.",
+            remedy="They come with its sources: run `tracker bench` there.",
+        )
+    words = ["--out", str(Path(asked.out).absolute()), *(["--only", asked.only] if asked.only else [])]
+    words += [f"--{name}" for name in ("quick", "season") if getattr(asked, name)]
+    return subprocess.run([sys.executable, "-m", "tests.bench", *words], cwd=root, check=False).returncode
 
 
 def _doctor(asked: argparse.Namespace) -> int:

@@ -216,8 +216,7 @@ class _Taker:
             return
         plain = self.many.take(row, self.seen)
         if plain is not None:
-            known, findings = plain
-            self._taken(row, known.sample, known.code, [finding.words for finding in findings])
+            self._taken(row, plain[0].sample, plain[0].code, [finding.words for finding in plain[1]])
             return
         # One row by itself enters the log at once, so what waits goes first.
         self.many.write()
@@ -237,8 +236,7 @@ class _Taker:
         except TrackerError as refused:
             self._park(row, [refused.as_dict()], self._near(row.sample_text))
             return
-        words = [finding["words"] for finding in analysis.findings]
-        self._taken(row, sample.id, code_in(row.sample_text), words)
+        self._taken(row, sample.id, code_in(row.sample_text), [one["words"] for one in analysis.findings])
 
     def _taken(self, row: ResultRow, sample_id: int, code: str, words: Sequence[str]) -> None:
         self.seen.setdefault(sample_id, row)

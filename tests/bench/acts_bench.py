@@ -1,0 +1,279 @@
+"""Acts and questions against the plain driver: the tag's page, a weighing, custody, the audit; and the help."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, render_template_string
+from sqlalchemy import select
+
+from tests.bench.figures import Figure, in_turns
+from tests.bench.grow import grow
+from tests.conftest import build_season
+from tests.makers import act, at, make_bag, make_received
+from tests.web.conftest import made_app
+from tracker.lookups.log_audit import audit
+from tracker.steps.hold import hold, lift_hold
+from tracker.steps.weigh_in import weigh
+from tracker.storage.coring import Sample
+from tracker.storage.engine import PRAGMAS, Database
+from tracker.storage.tags import Tag
+
+ROOT = Path(__file__).parents[2]
+
+
+@contextmanager
+def season_with(samples: int, make: Callable[..., Sample] = make_bag) -> Iterator[tuple[Database, list[str]]]:
+    """A season with so many samples, and their codes."""
+    with tempfile.TemporaryDirectory(prefix="hay-bench-") as folder:
+        address = f"sqlite:///{folder}/season.db"
+        build_season(address)
+        season = Database(address, clock=lambda: at(0))
+        yield season, grow(season, make, samples - 1)
+        season.close()
+
+
+def plain(season: Database) -> sqlite3.Connection:
+    """The driver alone, with the program's own settings."""
+    connection = sqlite3.connect(str(season.file), isolation_level=None)
+    for pragma in PRAGMAS:
+        connection.execute(f"pragma {pragma}")
+    return connection
+
+
+PAGE = "<!doctype html><title>{{ code }}</title><p>{{ code }}</p><p>{{ producer }}, {{ field }}, {{ cutting }}</p>"
+OF_TAG = (
+    "select t.code, p.name, f.name, l.cutting, s.state from tag t join sample a on a.id = t.sample_id "
+    "join lot l on l.id = a.lot_id join field f on f.id = l.field_id join producer p on p.id = f.producer_id "
+    "join standing s on s.sample_id = a.id where t.code = ?"
+)
+
+
+def pages(app: Flask, season: Database, codes: list[str]) -> dict[str, Callable[[], None]]:
+    """The page behind a tag's code, a bare route and a page of the driver alone, a hundred times each."""
+    bare = Flask("bare")
+    driver = plain(season)
+
+    @bare.get("/bare")
+    def nothing() -> str:
+        return "ok"
+
+    @bare.get("/raw/<code>")
+    def raw(code: str) -> str:
+        code, producer, field, cutting, _ = driver.execute(OF_TAG, (code,)).fetchone()
+        return render_template_string(PAGE, code=code, producer=producer, field=field, cutting=cutting)
+
+    ours, theirs = app.test_client(), bare.test_client()
+    step = max(1, len(codes) // 97)
+    turn = count()
+
+    def some() -> list[str]:
+        begun = next(turn)
+        return [codes[(begun * 31 + n * step) % len(codes)] for n in range(100)]
+
+    def ask(client: Any, path: str) -> None:
+        for code in some():
+            answer = client.get(path.format(code=code))
+            assert answer.status_code == 200, answer.status
+
+    return {
+        "ours": lambda: ask(ours, "/T/{code}"),
+        "bare": lambda: ask(theirs, "/bare"),
+        "raw": lambda: ask(theirs, "/raw/{code}"),
+    }
+
+
+def tag_page(quick: bool) -> list[Figure]:
+    size = 200 if quick else 100_000
+    found = {}
+    for samples in (20 if quick else 1_000, size):
+        with season_with(samples) as (season, codes):
+            works = pages(made_app(season), season, codes)
+            for work in works.values():
+                work()
+            found[samples] = in_turns(works, 2 if quick else 9)
+    small, large = found.values()
+    return [
+        Figure("tag page", f"page / bare route, {size:,} samples", large["ours"] / large["bare"], "x", 8),
+        Figure(
+            "tag page",
+            f"page / page of the driver alone, {size:,} samples",
+            large["ours"] / large["raw"],
+            "x",
+            2,
+        ),
+        Figure(
+            "tag page",
+            f"{size:,} samples / 1,000",
+            large["ours"] / large["bare"] / (small["ours"] / small["bare"]),
+            "x",
+            1.3,
+        ),
+    ]
+
+
+def weighing(quick: bool) -> list[Figure]:
+    """An act of one fresh weight, confirmed on the disk, against the driver's transaction with the same rows."""
+    times = 5 if quick else 60
+    with season_with(2 * times + 2, make_received) as (season, codes):
+        samples = _samples(season, codes)
+        ours = iter(samples)
+
+        def step() -> None:
+            for _ in range(times // 5):
+                sample = next(ours)
+                with season.act("weigh", "carl", {}) as session:
+                    weigh(
+                        session,
+                        session.get_one(Sample, sample),
+                        "tare",
+                        "18.6",
+                        act(session, "carl", 250),
+                        balance="",
+                    )
+
+        driver = plain(season)
+        floor = _floor(driver, times // 5)
+        found = in_turns({"ours": step, "floor": floor}, 5, processor=False)
+        driver.close()
+    return [
+        Figure(
+            "weighing",
+            "the driver's transaction / ours, on the disk",
+            100 * found["floor"] / found["ours"],
+            "%",
+            30,
+            most=False,
+        )
+    ]
+
+
+def _samples(season: Database, codes: list[str]) -> list[int]:
+    with season.read() as session:
+        wanted = dict(session.execute(select(Tag.code, Tag.sample_id)).all())
+    return [int(wanted[code] or 0) for code in codes]
+
+
+def _floor(driver: sqlite3.Connection, times: int) -> Callable[[], None]:
+    """The rows of one act, in one transaction each: event, log entry, salt, two hashes, weighing, standing."""
+    numbers = count(10_000_000)
+    at_, later = "2026-06-20 18:10:00.000000", '{"grams":"18.6","balance":null,"zeroed":false}'
+    driver.execute("pragma foreign_keys = off")
+
+    def write() -> None:
+        for _ in range(times):
+            n = next(numbers)
+            driver.execute("begin immediate")
+            driver.execute(
+                "insert into event (seq, event_id, kind, lot_id, sample_id, occurred_at, occurred_offset, "
+                'recorded_at, "by", role, device, note, late_reason, data) '
+                "values (?, ?, ?, 1, 1, ?, -300, ?, ?, ?, ?, ?, ?, ?)",
+                (n, f"f{n}", "tare weighed", at_, at_, "carl", "clerk", "office", "", "", later),
+            )
+            driver.execute("insert into log_entry values (?, ?)", (n, "x" * 420))
+            driver.execute("insert into entry_salt values (?, ?)", (n, b"0" * 16))
+            driver.executemany(
+                "insert into log_node values (?, ?)", [(2 * n, b"0" * 32), (2 * n + 1, b"0" * 32)]
+            )
+            driver.execute(
+                "insert into weighing (event_id, sample_id, what, grams, zeroed, balance, weighed_at) "
+                "values (?, 1, 'tare', '18.6', 0, '', ?)",
+                (f"f{n}", at_),
+            )
+            driver.execute("update standing set last_at = ? where sample_id = 1", (at_,))
+            driver.execute("commit")
+        # Taken away again, so that the program's own numbers stay without holes.
+        driver.execute("begin immediate")
+        for table in ("event", "log_entry", "log_node", "weighing"):
+            driver.execute(f"drop trigger if exists {table}_no_delete")
+        driver.execute("delete from event where seq >= 10000000")
+        driver.execute("delete from log_entry where seq >= 10000000")
+        driver.execute("delete from entry_salt where seq >= 10000000")
+        driver.execute("delete from log_node where number >= 20000000")
+        driver.execute("delete from weighing where event_id like 'f%'")
+        driver.execute("commit")
+
+    return write
+
+
+def custody(quick: bool) -> list[Figure]:
+    """An entry of custody with 50,000 others in the log, against one with few; and the audit against a scan."""
+    size = 40 if quick else 20_000
+    found = {}
+    for samples in (10, size):
+        with season_with(samples) as (season, codes):
+            number = _samples(season, codes)[-1]
+
+            def turns(season: Database = season, number: int = number) -> None:
+                for minute in range(2 if quick else 10):
+                    with season.act("hold", "lena", {}) as session:
+                        sample = session.get_one(Sample, number)
+                        hold(session, sample, act(session, "lena", 5000 + minute), reason="looked at")
+                    with season.act("lift", "lena", {}) as session:
+                        sample = session.get_one(Sample, number)
+                        lift_hold(session, sample, act(session, "lena", 5000 + minute), reason="fine")
+
+            found[samples] = in_turns({"entries": turns}, 1)["entries"]
+    return [Figure("custody", f"an entry with {size:,} samples / with 10", found[size] / found[10], "x", 1.3)]
+
+
+def log_audit(quick: bool) -> list[Figure]:
+    """The audit of a whole log against a plain scan of its rows; made by the steps, since its hashes must be true."""
+    with tempfile.TemporaryDirectory(prefix="hay-bench-") as folder:
+        address = f"sqlite:///{folder}/season.db"
+        build_season(address)
+        season = Database(address, clock=lambda: at(0))
+        for number in range(3 if quick else 150):
+            with season.act("make", "tove", {}) as session:
+                make_bag(session, field=f"Field {number}")
+        driver = plain(season)
+
+        def scan() -> None:
+            for table in ("event", "log_entry", "log_node", "entry_salt"):
+                for _ in driver.execute(f"select * from {table}"):
+                    pass
+
+        def whole() -> None:
+            with season.read() as session:
+                assert audit(session, ()).clean
+
+        times = in_turns({"audit": whole, "scan": scan}, 2 if quick else 5)
+        driver.close()
+        season.close()
+    return [
+        Figure(
+            "audit",
+            "the whole audit / a plain scan of the log's rows",
+            times["audit"] / times["scan"],
+            "x",
+            2.5,
+        )
+    ]
+
+
+def help_(quick: bool) -> list[Figure]:
+    """`tracker --help` against an interpreter that does nothing."""
+
+    def run(*words: str) -> Callable[[], object]:
+        return lambda: subprocess.run(
+            [sys.executable, *words], cwd=ROOT, stdout=subprocess.DEVNULL, check=True
+        )
+
+    works = {"help": run("-m", "tracker", "--help"), "bare": run("-c", "pass")}
+    for work in works.values():
+        work()
+    times = in_turns(works, 3 if quick else 15, processor=False)
+    return [Figure("help", "`tracker --help` / a bare interpreter", times["help"] / times["bare"], "x", 4)]
+
+
+def copied(path: Path, to: Path) -> Path:
+    return Path(shutil.copy(path, to))
