@@ -6,6 +6,7 @@ from tracker.storage import (
     access,
     analysis,
     bundles,
+    clients,
     coring,
     custody,
     equipment,
@@ -32,6 +33,7 @@ ROOMS = (
     people,
     bundles,
     access,
+    clients,
     equipment,
     lots,
     coring,
@@ -94,4 +96,7 @@ APPEND_ONLY = (
     "access_entry",
     "kept_bundle",
     "kept_paper",
+    "api_client",
+    "api_client_end",
+    "api_answer",
 )
