@@ -94,4 +94,5 @@ APPEND_ONLY = (
     "access_entry",
     "kept_bundle",
     "kept_paper",
+    "equipment_version",
 )
