@@ -129,6 +129,10 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "init": (),
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
+    "equipment": (),
+    "set-equipment": (
+        *("mill", "mill 7", "--facts", "2 mm and 1 mm screens", "--reason", "new", "--by", "lena"),
+    ),
     "refusals": (),
     "add-lead": ("ida", "Ida Rowe"),
     "invite": ("carl",),
@@ -157,6 +161,7 @@ LISTS = {
     "people",
     "producers",
     "practice",
+    "equipment",
     "refusals",
     "comings",
     "retention",

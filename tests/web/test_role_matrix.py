@@ -82,6 +82,10 @@ lab.run                       -         -         -      yes     yes
 lab.run_file                  -         -         -      yes     yes
 lab.run_made                  -         -         -      yes     yes
 lab.runs                      -         -         -      yes     yes
+office.all_settings           -         -         -       -      yes
+office.equipment_set          -         -         -       -      yes
+office.one_setting            -         -         -       -      yes
+office.rule_set               -         -         -       -      yes
 office.active                 -         -         -       -      yes
 office.exports                -         -         -       -      yes
 office.fields_map             -         -         -       -      yes

@@ -46,9 +46,9 @@ ROOMS = (
     people,
     office,
     server,
-    clients,
     backups,
     bundles,
+    clients,
     margins,
     records,
 )

@@ -31,9 +31,9 @@ METADATA = Base.metadata
 ROOMS = (
     kept,
     people,
+    clients,
     bundles,
     access,
-    clients,
     equipment,
     lots,
     coring,
@@ -94,9 +94,10 @@ APPEND_ONLY = (
     "log_node",
     "log_head",
     "access_entry",
-    "kept_bundle",
-    "kept_paper",
     "api_client",
     "api_client_end",
     "api_answer",
+    "equipment_version",
+    "kept_bundle",
+    "kept_paper",
 )

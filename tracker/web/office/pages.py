@@ -14,6 +14,7 @@ from tracker.web.office import (
     searching,
     season,
     second_factor,
+    settings_pages,
     sign_in,
     tags,
     year,
@@ -36,6 +37,7 @@ MODULES = (
     tags,
     exports,
     rolls,
+    settings_pages,
 )
 
 __all__ = ["MODULES", "door"]

@@ -5,8 +5,8 @@ from alembic import op
 
 from tracker.storage.migrations.guards import only_grows
 
-revision = "0013"
-down_revision = "0012"
+revision = "0011"
+down_revision = "0010"
 branch_labels = None
 depends_on = None
 
