@@ -26,6 +26,7 @@ from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.keep_group import keep_group
+from tracker.steps.make_client import make_client
 from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
 from tracker.steps.second_factor import begin_factor
@@ -104,6 +105,7 @@ def _fill(session: Session) -> dict[str, str]:
     issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
     _contested(session, names)
     make_account(session, "ana", "lena", makers.at(0))
+    make_client(session, "Wet room", "carl", ["read"], act(session, "lena", 8))
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
     keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")

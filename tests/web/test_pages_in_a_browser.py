@@ -86,6 +86,7 @@ def addresses(season: Database) -> list[str]:
     return [
         "/",
         "/people",
+        "/programs",
         "/tags",
         "/producers",
         "/producers/1",

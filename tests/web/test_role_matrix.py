@@ -91,6 +91,9 @@ office.exports                -         -         -       -      yes
 office.fields_map             -         -         -       -      yes
 office.found                  -        yes       yes     yes     yes
 office.contested              -         -        yes     yes     yes
+office.client_made            -         -         -       -      yes
+office.client_revoked         -         -         -       -      yes
+office.clients_page           -         -         -       -      yes
 office.comings_page           -         -         -       -      yes
 office.first_page             -        yes       yes     yes     yes
 office.invited                -         -         -       -      yes

@@ -8,7 +8,7 @@ from marshmallow import Schema, fields
 
 from tracker.domain.grinding import GRIND_STAGES, SAFETY
 from tracker.domain.intake import WEIGHING_KINDS
-from tracker.domain.units import grams as weight
+from tracker.domain.units import number
 from tracker.lookups.balances import BalanceToday, balances_today, parsed, reading_on
 from tracker.lookups.bench_sack import sack_of
 from tracker.lookups.find import sample_named
@@ -110,7 +110,7 @@ def _weigh(session: Session, act: Act, sample: str, what: str, **given: Any) -> 
 
 
 def _check(session: Session, act: Act, balance: str, zero: str, shown: str) -> dict[str, Any]:
-    row, held = check_balance(session, balance, weight(zero, field="zero"), weight(shown, field="shown"), act)
+    row, held = check_balance(session, balance, number(zero, field="zero"), number(shown, field="shown"), act)
     return {"balance": balance, "passed": row.passed, "held": len(held)}
 
 

@@ -85,7 +85,7 @@ class Digits(fields.Field[Decimal]):
     """A decimal on its way out, as the text it was kept as."""
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **more: Any) -> Any:
-        return None if value is None else format(value, "f")
+        return None if value is None else format(Decimal(value), "f")
 
 
 class Moment(fields.Field[datetime]):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tracker.web.office import (
     bringing_in,
+    clients,
     exports,
     first,
     people,
@@ -32,6 +33,7 @@ MODULES = (
     sign_in,
     second_factor,
     people,
+    clients,
     producers,
     phones,
     tags,
