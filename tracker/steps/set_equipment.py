@@ -26,7 +26,7 @@ def set_equipment(
             "equipment-kind",
             f"{kind!r} is no kind of equipment that is described here.",
             field="kind",
-            remedy=f"Choose from {', '.join(KINDS)}; a balance is described by `tracker add-balance`.",
+            remedy=f"Choose from {', '.join(KINDS)}; a balance is described on the page Balances.",
         )
     name, facts = named(name), facts.strip()
     if not facts:
