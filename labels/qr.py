@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 
@@ -22,6 +23,9 @@ MM_PER_INCH = 25.4
 SMALLEST_MODULE_MM = 0.42
 FEWEST_DOTS = 4
 
+_NOUGHTS = "0" * 12
+# Longer text than any address of ours takes the way of one by one.
+LONGEST_PREPARED = 200
 _LEVELS = {
     "L": qrcode.constants.ERROR_CORRECT_L,
     "M": qrcode.constants.ERROR_CORRECT_M,
@@ -30,7 +34,22 @@ _LEVELS = {
 }
 
 
-@lru_cache(maxsize=256)
+# Symbols made side by side for the run that is being drawn; another thread's run may put its own here meanwhile, and
+# then they are made one by one.
+_prepared: dict[tuple[str, str], Matrix] = {}
+
+
+def prepare(texts: Iterable[str], error: str = "H") -> None:
+    """Make the symbols that `matrix` will be asked for next all at once; what cannot be made so is left to it."""
+    # Only this needs arrays, and they take a while to import.
+    from labels.batch import made
+
+    global _prepared
+    fit = [text for text in texts if text and _NOUGHTS not in text and ALPHANUMERIC.issuperset(text)]
+    plain = [text for text in fit if len(text) <= LONGEST_PREPARED]
+    _prepared = {(text, error): grid for text, grid in made(plain, _LEVELS[error]).items()}
+
+
 def matrix(text: str, error: str = "H", version: int | None = None) -> Matrix:
     """The symbol of `text` in alphanumeric mode, rows from the top, True for dark, without the quiet zone.
 
@@ -38,6 +57,12 @@ def matrix(text: str, error: str = "H", version: int | None = None) -> Matrix:
     Raises LabelError `qr-characters` for text outside the alphanumeric set, `qr-too-long`, `qr-level`,
     `qr-noughts`.
     """
+    found = _prepared.get((text, error)) if version is None else None
+    return _matrix(text, error, version) if found is None else found
+
+
+@lru_cache(maxsize=256)
+def _matrix(text: str, error: str, version: int | None) -> Matrix:
     if error not in _LEVELS:
         raise LabelError(
             "qr-level", f"{error} is not an error level.", remedy="Use L, M, Q or H.", field="error"
@@ -61,7 +86,7 @@ def matrix(text: str, error: str = "H", version: int | None = None) -> Matrix:
 def _unmade(text: str, error: str, version: int | None, trouble: Exception) -> LabelError:
     # qrcode raises plain ValueError when it runs out of versions, and (8.2) when a whole block of codewords is
     # zero, which takes some 16 noughts on end: no token will ever be drawn so, but a made-up one may be.
-    if "0" * 12 in text and not isinstance(trouble, DataOverflowError):
+    if _NOUGHTS in text and not isinstance(trouble, DataOverflowError):
         return LabelError(
             "qr-noughts",
             f"{text[:80]!r} has too many noughts on end to be made into a symbol.",
@@ -100,28 +125,28 @@ def side_mm(modules: int, module: float) -> float:
 @lru_cache(maxsize=256)
 def rectangles(grid: Matrix) -> tuple[tuple[int, int, int, int], ...]:
     """Dark areas as (column, row, columns, rows): runs along a row, joined with equal runs in rows below."""
-    open_runs: dict[tuple[int, int], int] = {}
     found: list[tuple[int, int, int, int]] = []
-    for number, row in enumerate((*grid, ())):
-        runs = _runs(row)
-        for (start, length), first in list(open_runs.items()):
-            if (start, length) not in runs:
-                found.append((start, first, length, number - first))
-                del open_runs[start, length]
-        for run in runs:
-            open_runs.setdefault(run, number)
+    begun: dict[tuple[int, int], tuple[int, int]] = {}
+    for row, start, length in _runs(grid):
+        first, last = begun.get((start, length), (row, row - 1))
+        if last < row - 1:
+            found.append((start, first, length, last + 1 - first))
+            first = row
+        begun[start, length] = first, row
+    found += [(start, first, length, last + 1 - first) for (start, length), (first, last) in begun.items()]
     return tuple(found)
 
 
-def _runs(row: tuple[bool, ...]) -> set[tuple[int, int]]:
-    runs, start = set(), None
-    for column, dark in enumerate((*row, False)):
-        if dark and start is None:
-            start = column
-        elif not dark and start is not None:
-            runs.add((start, column - start))
-            start = None
-    return runs
+def _runs(grid: Matrix) -> Iterable[tuple[int, int, int]]:
+    """Row, first column and length of every dark run, row by row."""
+    import numpy as np
+
+    framed = np.zeros((len(grid), len(grid[0]) + 2), dtype=np.int8)
+    framed[:, 1:-1] = grid
+    steps = np.diff(framed, axis=1)
+    rows, starts = np.nonzero(steps == 1)
+    ends = np.nonzero(steps == -1)[1]
+    return zip(rows.tolist(), starts.tolist(), (ends - starts).tolist(), strict=True)
 
 
 def draw(canvas: Any, grid: Matrix, x_mm: float, y_mm: float, module: float) -> None:
@@ -134,8 +159,10 @@ def draw(canvas: Any, grid: Matrix, x_mm: float, y_mm: float, module: float) -> 
     left, top = x_mm * 72 / MM_PER_INCH, y_mm * 72 / MM_PER_INCH
     side = len(grid) + 2 * QUIET
     dark = " ".join(
-        f"{QUIET + column} {-QUIET - row - rows} {columns} {rows} re"
-        for column, row, columns, rows in rectangles(grid)
+        [
+            f"{QUIET + column} {-QUIET - row - rows} {columns} {rows} re"
+            for column, row, columns, rows in rectangles(grid)
+        ]
     )
     canvas.addLiteral(
         f"q {points:.6f} 0 0 {points:.6f} {left:.4f} {top:.4f} cm "

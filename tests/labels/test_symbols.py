@@ -112,3 +112,33 @@ def test_a_patch_over_a_tenth_of_the_symbol_is_read_20_times_of_20(
         assert hurt.pixels != clean.pixels
         read += [found.text for found in hurt.decoded()] == [text]
     assert read == 20
+
+
+LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
+
+
+@pytest.mark.parametrize("level", ["L", "M", "Q", "H"])
+def test_symbols_made_side_by_side_are_those_that_the_library_makes(level: str) -> None:
+    # qrcode 8 scores masks as ISO/IEC 18004, 7.8.3 says; every module, the mask among them, must be its own.
+    rng = random.Random(level)
+    lengths = (1, 2, 7, 20, 35, 46, 52, 53, 60, 65, 80, 100, 130, 200)
+    texts = ["".join(rng.choices(LETTERS, k=length)) for length in lengths for _ in range(3)]
+    alone = [qr.matrix(text, level) for text in texts]
+    qr.prepare(texts, level)
+    assert [qr._prepared[text, level] for text in texts] == alone
+    assert [qr.matrix(text, level) for text in texts] == alone
+
+
+def test_the_addresses_of_a_whole_run_are_those_that_the_library_makes() -> None:
+    rng = random.Random(8)
+    texts = [TOKEN_URL[:-26] + "".join(rng.choices(LETTERS[:36], k=26)) for _ in range(100)]
+    alone = [qr.matrix(text) for text in texts]
+    qr.prepare(texts)
+    assert [qr._prepared[text, "H"] for text in texts] == alone
+
+
+def test_what_cannot_be_made_side_by_side_is_left_to_be_refused() -> None:
+    qr.prepare(["", "https://x", "0" * 40, "A" * 5000, "FINE"])
+    assert set(qr._prepared) == {("FINE", "H")}
+    with pytest.raises(LabelError):
+        qr.matrix("https://x")
