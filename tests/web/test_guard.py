@@ -15,6 +15,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy import select, update
+from werkzeug.routing import Rule
 
 from labels.payload import token_hash
 from tests.cli.stages import Stages, build
@@ -63,6 +64,11 @@ def token_in(page: str) -> str:
     return found[1]
 
 
+def pages_of(app: Flask) -> list[Rule]:
+    """The addresses for people; those for programs have no forms and no cookie: tests/web/api holds them."""
+    return [rule for rule in app.url_map.iter_rules() if not rule.endpoint.startswith("api.")]
+
+
 def posts(app: Flask) -> list[str]:
     values = {
         "number": 1,
@@ -73,7 +79,7 @@ def posts(app: Flask) -> list[str]:
         "scanned": "x",
         "stub": STUB,
     }
-    rules = [rule for rule in app.url_map.iter_rules() if "POST" in (rule.methods or ())]
+    rules = [rule for rule in pages_of(app) if "POST" in (rule.methods or ())]
     built = [rule.build({name: values.get(name, "x") for name in rule.arguments}) for rule in rules]
     return sorted(address[1] for address in built if address)
 
@@ -155,7 +161,7 @@ def addresses(app: Flask, stages: Stages, season: Database) -> list[str]:
         "figure": ["late", "refused", "nowhere"],
     }
     found = []
-    for rule in app.url_map.iter_rules():
+    for rule in pages_of(app):
         if "GET" not in (rule.methods or ()):
             continue
         # One view may stand at several addresses, each with a word of its own.

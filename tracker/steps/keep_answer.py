@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.errors import Conflict
@@ -14,7 +15,7 @@ from tracker.storage.clients import ApiAnswer
 
 def first_answer(session: Session, client_id: int, key: str, body_hash: str) -> ApiAnswer | None:
     """What was answered under this key; None where nothing was. Raises Conflict `key-used` for another body."""
-    row = session.get(ApiAnswer, (client_id, key))
+    row = session.scalar(select(ApiAnswer).where(ApiAnswer.client_id == client_id, ApiAnswer.key == key))
     if row is not None and row.body_hash != body_hash:
         raise Conflict(
             "key-used",

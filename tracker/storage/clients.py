@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Text, select
+from sqlalchemy import ForeignKey, Text, UniqueConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.storage.base import Base, Plain, Utc
@@ -40,9 +40,11 @@ class ApiAnswer(Base):
     """The first answer to an act, by the key that the program gave it. body_hash: SHA-256 of address and body."""
 
     __tablename__ = "api_answer"
+    __table_args__ = (UniqueConstraint("client_id", "key"),)
 
-    client_id: Mapped[int] = mapped_column(ForeignKey("api_client.id"), primary_key=True)
-    key: Mapped[str] = mapped_column(Text, primary_key=True)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    client_id: Mapped[int] = mapped_column(ForeignKey("api_client.id"))
+    key: Mapped[str] = mapped_column(Text)
     body_hash: Mapped[str] = mapped_column(Text)
     status: Mapped[int]
     answer: Mapped[Any] = mapped_column(Plain)

@@ -39,6 +39,8 @@ PLACES = {
     "code": ["HHHHHHHH"],
     "row": [1],
     "run": [1, 9],
+    "entry": [1, 14, 99],
+    "feed": ["corn"],
     "number": ["R-1-v1"],
     "figure": ["lost", "late", "refused", "nothing"],
     "table": ["lots", "events", "nothing"],

@@ -21,6 +21,7 @@ ROLES = {"technician": "tove", "clerk": "carl", "analyst": "ana", "lead": "lena"
 MATRIX = """
                     scope    technician  clerk  analyst  lead
 add-producer        office       -        yes      -      yes
+amend               lab          -        yes     yes     yes
 analyses            read         -         -      yes     yes
 archive             lab          -        yes     yes     yes
 balances            read         -        yes     yes     yes
@@ -28,8 +29,10 @@ bind                field       yes       yes     yes     yes
 break-seal          intake       -        yes     yes     yes
 cancel              field       yes       yes     yes     yes
 cancel-hand-over    intake      yes       yes     yes     yes
+charts              read         -         -      yes     yes
 check-balance       intake       -        yes     yes     yes
 choose-analysis     lab          -         -      yes     yes
+contested-tags      read         -        yes     yes     yes
 core                field       yes       yes     yes     yes
 count-in            office       -        yes     yes     yes
 dispose             lab          -        yes     yes     yes
@@ -37,12 +40,15 @@ dry-matter          read        yes       yes     yes     yes
 export              read         -         -       -      yes
 exports             read         -         -       -      yes
 feeding             read        yes       yes     yes     yes
+feeds               read        yes       yes     yes     yes
 figure              read         -         -       -      yes
 give-back           lab          -        yes     yes     yes
 grind               lab          -        yes     yes     yes
+groups              read        yes       yes     yes     yes
 hand-over           intake      yes       yes     yes     yes
 hold                lab         yes       yes     yes     yes
 issue-tags          office       -        yes     yes     yes
+keep-group          office      yes       yes     yes     yes
 lift-hold           lab          -        yes     yes     yes
 load                read         -        yes     yes     yes
 lost                intake      yes       yes     yes     yes
@@ -74,11 +80,14 @@ rolls               read         -        yes     yes     yes
 seal                field       yes       yes     yes     yes
 search              read        yes       yes     yes     yes
 set-aside-row       lab          -         -      yes     yes
+set-feed            office       -         -       -      yes
+settle-tag          lab          -        yes     yes     yes
 store               intake      yes       yes     yes     yes
 tag                 read        yes       yes     yes     yes
 take-in-results     lab          -         -      yes     yes
 take-in-row         lab          -         -      yes     yes
 take-out            intake      yes       yes     yes     yes
+undo                intake      yes       yes     yes     yes
 void-run            office       -        yes     yes     yes
 void-tag            field       yes       yes     yes     yes
 waiting             read        yes       yes     yes     yes
@@ -106,7 +115,7 @@ def programs(doors: Flask) -> dict[tuple[str, ...], Program]:
 def ask(program: Program, entry: Entry) -> TestResponse:
     """Ask for the address with 1 in each of its places; an act comes without a key, and so does nothing."""
     path = entry.path
-    for part in ("<int:lot>", "<int:run>", "<int:row>"):
+    for part in ("<int:lot>", "<int:run>", "<int:row>", "<int:entry>"):
         path = path.replace(part, "1")
     while "<" in path:
         path = path[: path.index("<")] + "1" + path[path.index(">") + 1 :]

@@ -12,6 +12,7 @@ from marshmallow import Schema, fields, validate
 
 from tracker.errors import Refused
 from tracker.lookups.analyses import AnalysisLine, analyses_of
+from tracker.lookups.check_charts import Chart, charts
 from tracker.lookups.exports import table_named
 from tracker.lookups.find import sample_ever_named, sample_named
 from tracker.lookups.issued_reports import issued_report, report_numbered
@@ -286,6 +287,15 @@ act(
     _set_aside,
     Decided,
     given=Aside,
+    roles=BENCH,
+)
+question(
+    "charts",
+    "/check-charts",
+    "The control chart of each constituent of each check sample.",
+    charts,
+    shape_of(Chart),
+    key=lambda one: (one.source, one.check_name, one.constituent),
     roles=BENCH,
 )
 question(

@@ -43,6 +43,7 @@ def upgrade() -> None:
     )
     op.create_table(
         "api_answer",
+        sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("client_id", sa.Integer(), nullable=False),
         sa.Column("key", sa.Text(), nullable=False),
         sa.Column("body_hash", sa.Text(), nullable=False),
@@ -52,6 +53,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["client_id"], ["api_client.id"], name=op.f("fk_api_answer_client_id_api_client")
         ),
-        sa.PrimaryKeyConstraint("client_id", "key", name=op.f("pk_api_answer")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_api_answer")),
+        sa.UniqueConstraint("client_id", "key", name=op.f("uq_api_answer_client_id")),
     )
     only_grows(*APPEND_ONLY)
