@@ -15,11 +15,13 @@ from tracker.domain.analysis import CONSTITUENTS
 from tracker.domain.practice import RULES
 from tracker.errors import NotFound
 from tracker.storage.analysis import Source, SourceMap
-from tracker.storage.equipment import Balance, equipment_versions
+from tracker.storage.equipment import Balance, equipment_versions, names_in_use
 from tracker.storage.feeding import feed_versions, feeds_in_force
 from tracker.storage.kept import PracticeValue, practice_in_force
 from tracker.storage.people import PartyRow, party_names
 from tracker.storage.runs import CheckLimit
+
+__all__ = ["SHELVES", "Change", "Setting", "Shelf", "names_in_use", "setting_named", "settings_kept"]
 
 
 @dataclass(frozen=True)
@@ -214,7 +216,7 @@ def _balances(session: Session, names: dict[str, str]) -> list[Setting]:
     for row in session.scalars(select(Balance).order_by(Balance.id)):
         said = f"{row.route}, {row.profile['name']}, check weight {row.check_weight} g within {row.limit} g"
         mine = made[row.name]
-        mine.append(Change(len(mine) + 1, said, "", names[row.by], row.at))
+        mine.append(Change(len(mine) + 1, said, row.reason, names[row.by], row.at))
     decides = "how its readings come, and its daily check"
     return [
         Setting("balance", name, changes[-1].value, "", decides, "the programme", _newest_first(changes))

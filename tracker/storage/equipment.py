@@ -17,7 +17,8 @@ class Balance(Base):
     """One version of what is known of a balance; the latest of a name is in force.
 
     route: how its readings come, typed by a person, by a keyboard it plays, or over a serial line. profile: the
-    lines it sends. check_weight and limit in grams: what is put on it each day, and how far off it may show.
+    lines it sends. check_weight and limit in grams: what is put on it each day, and how far off it may show. reason:
+    why it changed, empty for the first version.
     """
 
     __tablename__ = "balance"
@@ -29,6 +30,7 @@ class Balance(Base):
     profile: Mapped[Any] = mapped_column(Plain)
     check_weight: Mapped[Decimal] = mapped_column(Digits)
     limit: Mapped[Decimal] = mapped_column(Digits)
+    reason: Mapped[str] = mapped_column(Text, server_default="")
     by: Mapped[str] = mapped_column(ForeignKey("party.key"))
     at: Mapped[datetime] = mapped_column(Utc)
 
@@ -129,6 +131,12 @@ def equipment_in_force(session: Session, kind: str, name: str) -> EquipmentVersi
     mine = (EquipmentVersion.kind == kind, EquipmentVersion.name == name)
     wanted = select(EquipmentVersion).where(*mine).order_by(EquipmentVersion.version.desc())
     return session.scalar(wanted.limit(1))
+
+
+def names_in_use(session: Session, kind: str) -> list[str]:
+    """The names of this kind that are described and on the bench, in their order."""
+    newest = {row.name: row.in_use for row in equipment_versions(session) if row.kind == kind}
+    return sorted(name for name, in_use in newest.items() if in_use)
 
 
 def version_used(session: Session, kind: str, name: str) -> dict[str, str]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from tests.makers import make_weighed
 from tests.web.conftest import ClientAs
 from tracker.domain.practice import RULES
+from tracker.storage.custody import StandingRow
 from tracker.storage.engine import Database
 from tracker.storage.kept import practice_in_force
 
@@ -40,6 +42,17 @@ def test_a_rule_without_a_reason_or_out_of_its_range_does_not_change(
         assert lena.post("/settings/rule/cores", data=form).status_code == 422
     with season.read() as session:
         assert not practice_in_force(session).is_own("cores")
+
+
+def test_the_ovens_on_the_bench_are_offered_beside_a_new_load(client_as: ClientAs, season: Database) -> None:
+    with season.act("make", "tove", {}) as session:
+        code = session.get_one(StandingRow, make_weighed(session).id).code
+    lena = client_as("lena")
+    for name, left in (("oven 1", ""), ("oven 2", "yes")):
+        form = {"kind": "oven", "name": name, "facts": "240 litres", "reason": "its plate", "left": left}
+        lena.post("/settings/equipment", data=form)
+    page = lena.get(f"/oven/new?code={code}").text
+    assert "<option>oven 1</option>" in page and 'value="oven 1"' in page and "<option>oven 2" not in page
 
 
 def test_an_oven_is_described_changed_and_leaves_the_bench(client_as: ClientAs) -> None:

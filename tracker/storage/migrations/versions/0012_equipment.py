@@ -1,4 +1,4 @@
-"""What is known of ovens, mills and instruments, in versions."""
+"""What is known of ovens, mills and instruments, in versions, and why a balance changed."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -30,4 +30,5 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_equipment_version")),
         sa.UniqueConstraint("kind", "name", "version", name=op.f("uq_equipment_version_kind")),
     )
+    op.add_column("balance", sa.Column("reason", sa.Text(), server_default="", nullable=False))
     only_grows(*APPEND_ONLY)
