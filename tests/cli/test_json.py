@@ -150,8 +150,9 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "doctor": ("--offline",),
 }
 # One plays a season of its own and takes a while, one does not end by itself, and one makes a season of a backup;
-# tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them; one fetches from the network.
-LONG = {"demo", "serve", "restore", "fetch-reader"}
+# tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them; one fetches from the network,
+# and one measures for minutes (tests/bench).
+LONG = {"demo", "serve", "restore", "fetch-reader", "bench"}
 LISTS = {
     "coverage",
     "load-phone",

@@ -8,6 +8,7 @@ import shutil
 from collections.abc import Iterator
 from datetime import timedelta
 from io import BytesIO
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -159,6 +160,7 @@ def addresses(app: Flask, stages: Stages, season: Database) -> list[str]:
         "sha256": ["0" * 64],
         "filename": ["house.css"],
         "figure": ["late", "refused", "nowhere"],
+        "kind": ["rule", "nowhere"],
     }
     found = []
     for rule in pages_of(app):
@@ -167,13 +169,11 @@ def addresses(app: Flask, stages: Stages, season: Database) -> list[str]:
         # One view may stand at several addresses, each with a word of its own.
         own = dict(rule.defaults or {})
         open_places = set(rule.arguments) - set(own)
-        assert len(open_places) <= 1, "give both places something real"
-        for name in open_places or ("",):
-            values: list[Any] = places[name] if name else [None]
-            if "int:" in rule.rule:
-                values = [value for value in values if isinstance(value, int)]
-            built = [rule.build({**own, name: value} if name else own) for value in values]
-            found += [address[1] for address in built if address]
+        for chosen in product(*(places[name] for name in sorted(open_places))):
+            if "int:" in rule.rule and not all(isinstance(value, int) for value in chosen):
+                continue
+            address = rule.build({**own, **dict(zip(sorted(open_places), chosen, strict=True))})
+            found += [address[1]] if address else []
     return sorted(set(found))
 
 
