@@ -152,7 +152,7 @@ def addresses(app: Flask, stages: Stages, season: Database) -> list[str]:
         "code": codes,
         "text": [*codes, "lot 1"],
         "scanned": [*codes, TOKEN, "nonsense"],
-        "name": ["of baking", "of dried", "nowhere"],
+        "name": ["of baking", "of dried", "late_days", "nowhere"],
         "number": [1, 99] if report is None else [1, 99, report],
         "key": ["carl"],
         "token": ["x" * 43],
