@@ -9,6 +9,7 @@ from tracker.domain.scan_text import tag_prefix
 from tracker.domain.times import duration_said, said
 from tracker.settings import Settings
 from tracker.storage.engine import Database
+from tracker.web.api import pages as api
 from tracker.web.custody import pages as custody
 from tracker.web.field import pages as field
 from tracker.web.intake import pages as intake
@@ -20,7 +21,17 @@ from tracker.web.scan import pages as scan
 from tracker.web.shared import access, errors, guard, log, words
 
 MOST_BYTES = 20 * 1024 * 1024
-DOORS = (producer.door, scan.door, field.door, intake.door, lab.door, office.door, custody.door, running.door)
+DOORS = (
+    producer.door,
+    scan.door,
+    field.door,
+    intake.door,
+    lab.door,
+    office.door,
+    custody.door,
+    running.door,
+    api.door,
+)
 
 
 def create_app(season: Database, settings: Settings, secret: str, *, secure: bool | None = None) -> Flask:

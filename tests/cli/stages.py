@@ -26,9 +26,11 @@ from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.keep_group import keep_group
+from tracker.steps.make_client import make_client
 from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
 from tracker.steps.second_factor import begin_factor
+from tracker.steps.set_equipment import set_equipment
 from tracker.steps.set_feed import set_feed
 from tracker.steps.settle_tag import contest_tag
 from tracker.steps.share_results import share_lot
@@ -103,10 +105,12 @@ def _fill(session: Session) -> dict[str, str]:
     issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
     _contested(session, names)
     make_account(session, "ana", "lena", makers.at(0))
+    make_client(session, "Wet room", "carl", ["read"], act(session, "lena", 8))
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}
     keep_group(session, "Oda Meadow", "old cows", cows, act(session, "tove", 8), reason="told at the stack")
     set_feed(session, "corn", {"price_ton": "190"}, act(session, "lena", 8), reason="last week's price")
+    set_equipment(session, "oven", "oven 3", act(session, "lena", 8), facts="240 litres", reason="its plate")
     note_access(session, makers.at(-800_000), "signed in", "ana", "127.0.0.1")
     begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     pause_stub(session, names["carried"], act(session, "carl", 9), reason="it hangs on a barn")

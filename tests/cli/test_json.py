@@ -129,12 +129,19 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "init": (),
     "practice": (),
     "set-practice": ("cores", "25", "--source", "our lab", "--reason", "wanted", "--by", "lena"),
+    "equipment": (),
+    "set-equipment": (
+        *("mill", "mill 7", "--facts", "2 mm and 1 mm screens", "--reason", "new", "--by", "lena"),
+    ),
     "refusals": (),
     "add-lead": ("ida", "Ida Rowe"),
     "invite": ("carl",),
     "reset-link": ("ana",),
     "take-away-factor": ("ana",),
     "comings": (),
+    "add-client": ("Balance", "--as", "carl", "--scope", "intake", "--by", "lena"),
+    "clients": (),
+    "revoke-client": ("Wet room", "--reason", "sold", "--by", "lena"),
     "retention": (),
     "dispose-data": ("sign-ins", "--reason", "over", "--by", "lena"),
     "erase-person": ("ulf", "--reason", "asked for it", "--by", "lena"),
@@ -143,8 +150,9 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "doctor": ("--offline",),
 }
 # One plays a season of its own and takes a while, one does not end by itself, and one makes a season of a backup;
-# tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them.
-LONG = {"demo", "serve", "restore"}
+# tests/way, tests/cli/test_serve.py and tests/cli/test_backups.py follow them; one fetches from the network,
+# and one measures for minutes (tests/bench).
+LONG = {"demo", "serve", "restore", "fetch-reader", "bench"}
 LISTS = {
     "coverage",
     "load-phone",
@@ -157,8 +165,10 @@ LISTS = {
     "people",
     "producers",
     "practice",
+    "equipment",
     "refusals",
     "comings",
+    "clients",
     "retention",
     "register-lot",
     "doctor",

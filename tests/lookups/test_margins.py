@@ -134,6 +134,16 @@ def test_repeated_scans_teach_the_laboratorys_sd_and_the_report_says_from_how_ma
     assert found.dof is not None and found.half_width / found.u > D("1.97")
 
 
+def test_a_scan_and_an_outside_analysis_are_no_repeats(bench: Bench) -> None:
+    # Two laboratories differ by more than either repeats itself.
+    set_rule(bench, "sd_own_least", "1")
+    scanned(bench)
+    taken_in(bench, wet_written([wet_row(bench.codes[0])]), source=WET)
+    with bench.season.read() as session:
+        sds = sds_in_force(session)
+    assert (sds.laboratory, sds.sampling) == ({}, {})
+
+
 def test_a_single_scan_again_teaches_nothing_yet(bench: Bench) -> None:
     # sd_own_least: five repeats, our choice.
     scanned(bench)

@@ -39,7 +39,8 @@ from tracker.storage.kept import KeptRefusal
 from tracker.storage.lots import Field, Lot
 from tracker.storage.messages import MessageChoice
 from tracker.storage.people import PartyRow, Producer, party
-from tracker.storage.shares import ResultLink
+from tracker.storage.shares import ResultLink, TokenChange
+from tracker.storage.tags import Tag
 
 
 def erased(season: Database, key: str = "ulf", **more: Any) -> Erased:
@@ -197,7 +198,10 @@ def test_nobody_writes_to_an_erased_producer_and_no_search_finds_him(season: Dat
         assert said not in left, said
     with season.read() as session:
         choices = session.scalars(select(MessageChoice).order_by(MessageChoice.id)).all()
+        closed = {one.token_hash for one in session.scalars(select(TokenChange)) if one.change == "revoked"}
+        stubs = set(session.scalars(select(Tag.token_hash)))
     assert [(one.choice, one.address) for one in choices] == [("wanted", ""), ("stopped", "")]
+    assert closed == {"x" * 64, *stubs} and stubs
     assert sound(season) == 0
 
 

@@ -8,6 +8,7 @@ import shutil
 from collections.abc import Iterator
 from datetime import timedelta
 from io import BytesIO
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy import select, update
+from werkzeug.routing import Rule
 
 from labels.payload import token_hash
 from tests.cli.stages import Stages, build
@@ -63,6 +65,11 @@ def token_in(page: str) -> str:
     return found[1]
 
 
+def pages_of(app: Flask) -> list[Rule]:
+    """The addresses for people; those for programs have no forms and no cookie: tests/web/api holds them."""
+    return [rule for rule in app.url_map.iter_rules() if not rule.endpoint.startswith("api.")]
+
+
 def posts(app: Flask) -> list[str]:
     values = {
         "number": 1,
@@ -73,7 +80,7 @@ def posts(app: Flask) -> list[str]:
         "scanned": "x",
         "stub": STUB,
     }
-    rules = [rule for rule in app.url_map.iter_rules() if "POST" in (rule.methods or ())]
+    rules = [rule for rule in pages_of(app) if "POST" in (rule.methods or ())]
     built = [rule.build({name: values.get(name, "x") for name in rule.arguments}) for rule in rules]
     return sorted(address[1] for address in built if address)
 
@@ -145,7 +152,7 @@ def addresses(app: Flask, stages: Stages, season: Database) -> list[str]:
         "code": codes,
         "text": [*codes, "lot 1"],
         "scanned": [*codes, TOKEN, "nonsense"],
-        "name": ["of baking", "of dried", "nowhere"],
+        "name": ["of baking", "of dried", "late_days", "nowhere"],
         "number": [1, 99] if report is None else [1, 99, report],
         "key": ["carl"],
         "token": ["x" * 43],
@@ -153,21 +160,20 @@ def addresses(app: Flask, stages: Stages, season: Database) -> list[str]:
         "sha256": ["0" * 64],
         "filename": ["house.css"],
         "figure": ["late", "refused", "nowhere"],
+        "kind": ["rule", "nowhere"],
     }
     found = []
-    for rule in app.url_map.iter_rules():
+    for rule in pages_of(app):
         if "GET" not in (rule.methods or ()):
             continue
         # One view may stand at several addresses, each with a word of its own.
         own = dict(rule.defaults or {})
         open_places = set(rule.arguments) - set(own)
-        assert len(open_places) <= 1, "give both places something real"
-        for name in open_places or ("",):
-            values: list[Any] = places[name] if name else [None]
-            if "int:" in rule.rule:
-                values = [value for value in values if isinstance(value, int)]
-            built = [rule.build({**own, name: value} if name else own) for value in values]
-            found += [address[1] for address in built if address]
+        for chosen in product(*(places[name] for name in sorted(open_places))):
+            if "int:" in rule.rule and not all(isinstance(value, int) for value in chosen):
+                continue
+            address = rule.build({**own, **dict(zip(sorted(open_places), chosen, strict=True))})
+            found += [address[1]] if address else []
     return sorted(set(found))
 
 

@@ -31,6 +31,7 @@ from tracker.steps.issue_tags import issue_tags
 from tracker.steps.make_run import make_run
 from tracker.steps.print_tags import print_tags
 from tracker.steps.record_results import record_results
+from tracker.steps.set_equipment import set_equipment
 from tracker.steps.sign_in import begin, make_account
 from tracker.storage.access import Account
 from tracker.storage.custody import StandingRow
@@ -82,16 +83,21 @@ def addresses(season: Database) -> list[str]:
     season.clock = lambda: at(3 * 24 * 60)
     with season.act("balance", "lena", {}) as session:
         who = act(session, "lena", 3 * 24 * 60)
+        set_equipment(session, "oven", "oven 1", who, facts="240 litres, to 120 °C", reason="its plate")
         add_balance(session, "B1", who, route="keyboard", profile="any", check_weight="200.00", limit="0.05")
     return [
         "/",
         "/people",
+        "/programs",
         "/tags",
         "/producers",
         "/producers/1",
         f"/as-producer/{found['dried']}",
         "/season",
         "/season/plan?producer=Oda+Meadow&first=2026-11-01",
+        "/settings",
+        "/settings/rule/cores",
+        "/settings/oven/oven%201",
         "/tags/rolls",
         f"/tags/contested/{contested(season)}",
         "/phones",

@@ -12,6 +12,7 @@ from tracker.cli import (
     bags,
     bench,
     bundles,
+    clients,
     custody,
     exports,
     feeding,
@@ -47,6 +48,7 @@ ROOMS = (
     server,
     backups,
     bundles,
+    clients,
     margins,
     records,
 )

@@ -42,6 +42,18 @@ def add(commands: Any) -> None:
     own.add_argument("value")
     own.add_argument("--source", required=True, help="where the value comes from")
     own.add_argument("--reason", required=True)
+    listed = command(
+        commands, "equipment", "list what is known of ovens, mills and instruments", _equipment, acts=False
+    )
+    listed.add_argument("--all", action="store_true", help="what was known of them before too")
+    described = command(
+        commands, "set-equipment", "describe an oven, a mill or an instrument", _set_equipment
+    )
+    described.add_argument("kind", help="oven, mill or instrument")
+    described.add_argument("name", help="as people write it beside a load or a grind")
+    described.add_argument("--facts", required=True, help="what is known of it, in words")
+    described.add_argument("--reason", required=True)
+    described.add_argument("--left", action="store_true", help="it has left the bench")
     refused = command(commands, "refusals", "list what was asked and refused", _refusals, acts=False)
     refused.add_argument("--last", type=integer, default=20, metavar="COUNT")
     demo = command(
@@ -134,6 +146,47 @@ def _set_practice(asked: argparse.Namespace) -> None:
     with acting(asked) as (session, act):
         row = set_practice(session, asked.rule, asked.value, act, source=asked.source, reason=asked.reason)
     say(asked, {"rule": row.rule, "value": row.value}, f"{row.rule} is {row.value} from now on.")
+
+
+def _equipment(asked: argparse.Namespace) -> None:
+    from tracker.lookups.settings_kept import settings_kept
+    from tracker.steps.set_equipment import KINDS
+
+    with reading(asked) as session:
+        shelves = [shelf for shelf in settings_kept(session) if shelf.kind in KINDS]
+    listed = [
+        (one.kind, one.name, change)
+        for shelf in shelves
+        for one in shelf.settings
+        for change in (one.changes if asked.all else one.changes[:1])
+    ]
+    found = [
+        {"kind": kind, "name": name, "version": change.version, "facts": change.value, "by": change.by}
+        | {"at": change.at, "reason": change.reason}
+        for kind, name, change in listed
+    ]
+    rows = [
+        (kind, name, change.version, change.value, change.by, change.at.date(), change.reason)
+        for kind, name, change in listed
+    ]
+    say(asked, found, *table(("kind", "name", "version", "what is known", "who", "when", "why"), rows))
+
+
+def _set_equipment(asked: argparse.Namespace) -> None:
+    from tracker.steps.set_equipment import set_equipment
+
+    with acting(asked) as (session, act):
+        row = set_equipment(
+            session,
+            asked.kind,
+            asked.name,
+            act,
+            facts=asked.facts,
+            reason=asked.reason,
+            in_use=not asked.left,
+        )
+        said = {"kind": row.kind, "name": row.name, "version": row.version}
+    say(asked, said, f"{said['name']} is kept as version {said['version']}.")
 
 
 def _refusals(asked: argparse.Namespace) -> None:

@@ -18,6 +18,16 @@ def play(out: Path, progress: Progress) -> Season:
 
     Raises NotFound `fixtures-missing`, Refused `folder-not-empty`.
     """
+    season = acted(out, progress)
+    write_papers(season, progress)
+    feeding.write_answers(season, progress)
+    feeding.write_season(season, progress)
+    producers.write_stubs(season, progress)
+    return season
+
+
+def acted(out: Path, progress: Progress) -> Season:
+    """The season played into the folder, without its papers. Raises as play does."""
     season = Season(prepared(out), fixtures_folder())
     season.database.migrate()
     field.add_people(season)
@@ -27,8 +37,4 @@ def play(out: Path, progress: Progress) -> Season:
     for done, one in enumerate(moments, start=1):
         season.act(one)
         progress("Acts", done, len(moments))
-    write_papers(season, progress)
-    feeding.write_answers(season, progress)
-    feeding.write_season(season, progress)
-    producers.write_stubs(season, progress)
     return season

@@ -29,6 +29,7 @@ from tracker.steps.grind import grind
 from tracker.steps.receive import break_seal
 from tracker.steps.record_results import record_results
 from tracker.steps.release_results import release_results
+from tracker.steps.set_equipment import set_equipment
 from tracker.steps.weigh_in import weigh
 from tracker.storage.analysis import Analysis, ParkedRow, ResultFile, analyses_of
 from tracker.storage.coring import Sample
@@ -52,6 +53,7 @@ RUNS = ("results_bench_nir.csv", "results_bench_nir_rerun.csv")
 def moments(season: Season) -> Iterator[Moment]:
     """Everything of this part of the season, in no order."""
     yield Moment(moment(START), LEAD, "add source", lambda session, act: _sources(season, session, act))
+    yield Moment(moment(START), LEAD, "set equipment", lambda session, act: _equipment(season, session, act))
     yield from _balances(season)
     sealed = {
         row["lot"]: row["seal_read"] for row in season.rows("handovers.csv") if row["seal_state"] == "intact"
@@ -71,6 +73,11 @@ def moments(season: Season) -> Iterator[Moment]:
     for row in season.rows("mishaps.csv"):
         if row["kind"] in CHOSEN and row["decision"]:
             yield _chosen(season, row, _came_in(season, row["code"]))
+
+
+def _equipment(season: Season, session: Session, act: Act) -> None:
+    for row in season.rows("equipment.csv"):
+        set_equipment(session, row["kind"], row["name"], act, facts=row["facts"], reason=row["reason"])
 
 
 def _sources(season: Season, session: Session, act: Act) -> None:

@@ -50,6 +50,8 @@ def _reckoned(known: Values) -> Values:
     found = {GAP_ENERGY: short.nem_mcal, GAP_PROTEIN: short.cp_lb}
     # Rules that step, as how much hay a feed replaces, are decided once for a hay and not anew within its margin.
     close = closing(need, hay, lb, SOYBEAN_HULLS, SOYBEAN_HULLS.substitution)
-    if close.unclipped_lb is not None:
-        found[SUPPLEMENT] = SOYBEAN_HULLS.as_fed(close.unclipped_lb)
+    # The microbes' want stops at nothing where protein is enough, and stands above no shortfall here.
+    wants = [pounds for pounds in (close.energy_lb, close.protein_lb) if pounds is not None]
+    if wants:
+        found[SUPPLEMENT] = SOYBEAN_HULLS.as_fed(max(wants))
     return found

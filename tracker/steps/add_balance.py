@@ -13,7 +13,8 @@ from tracker.domain.balance_profile import PROFILES, profile_from
 from tracker.domain.custody import Act
 from tracker.domain.units import grams, positive
 from tracker.errors import Refused
-from tracker.storage.equipment import Balance
+from tracker.steps.print_tags import require_reason
+from tracker.storage.equipment import Balance, balances
 
 ROUTES = ("typed", "keyboard", "serial")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,29}", re.ASCII)
@@ -28,11 +29,13 @@ def add_balance(
     profile: str,
     check_weight: str | Decimal,
     limit: str | Decimal,
+    reason: str = "",
 ) -> Balance:
     """Keep what is known of the balance from now on; what was known before stays with its checks.
 
-    profile: the name of one that is built in, or an own one as JSON; check_weight and limit in grams. Raises Refused
-    `balance-name`, `unknown-route`, `balance-profile`, `not-a-number`, `not-a-weight`, `not-positive`.
+    profile: the name of one that is built in, or an own one as JSON; check_weight and limit in grams; reason: why a
+    balance that is known changes. Raises Refused `balance-name`, `unknown-route`, `balance-profile`, `not-a-number`,
+    `not-a-weight`, `not-positive`, `reason-missing`.
     """
     if not _NAME.fullmatch(name.strip()):
         raise Refused(
@@ -48,12 +51,15 @@ def add_balance(
             field="route",
             remedy=f"Choose from {', '.join(ROUTES)}.",
         )
+    if any(one.name == name.strip() for one in balances(session)):
+        require_reason(reason)
     row = Balance(
         name=name.strip(),
         route=route,
         profile=_profile(profile),
         check_weight=grams(check_weight, field="check_weight"),
         limit=positive(limit, field="limit"),
+        reason=reason.strip(),
         by=act.by.key,
         at=act.now,
     )

@@ -17,6 +17,7 @@ from tracker.errors import Conflict, NotFound, Refused
 from tracker.steps.append_event import following, on_sample
 from tracker.storage.coring import Sample
 from tracker.storage.custody import has_ended
+from tracker.storage.equipment import version_used
 from tracker.storage.intake import OvenLoad, OvenPlace
 from tracker.storage.kept import practice_in_force
 
@@ -49,9 +50,11 @@ def load_oven(
     )
     session.add(load)
     session.flush()
+    described = version_used(session, "oven", oven)
     for position, sample in enumerate(samples, start=1):
         session.add(OvenPlace(load_id=load.id, sample_id=sample.id, position=position))
         data = {"load": name, "oven": oven, "position": str(position), "set_celsius": str(celsius)}
+        data |= described
         on_sample(session, "oven in", sample, data, following(act, position))
     session.flush()
     return load

@@ -16,6 +16,7 @@ from sqlalchemy import Text, delete, func, or_, select, type_coerce, update
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import ENDED, Act
+from tracker.domain.sharing import REVOKED
 from tracker.errors import Refused
 from tracker.steps.append_event import on_programme, project_anew
 from tracker.steps.dispose_data import require_lead
@@ -33,7 +34,8 @@ from tracker.storage.messages import EMAIL, STOPPED, WANTED, Message, MessageCho
 from tracker.storage.people import PartyRow, party, producer_named
 from tracker.storage.results import ReportVersion
 from tracker.storage.search_words import keep_producer_words
-from tracker.storage.shares import ResultLink
+from tracker.storage.shares import ResultLink, TokenChange, last_change
+from tracker.storage.tags import Tag
 
 # Where somebody may have written a name.
 _WORDS = {
@@ -100,6 +102,7 @@ def erase_producer(session: Session, name: str, act: Act, *, reason: str) -> Era
     on_programme(session, PRODUCER_ERASED, {"producer": str(row.id), "reason": reason.strip()}, act)
     entries, refusals = _erase_words(session, row.name, label, act, _theirs(session, row.id))
     _end_messages(session, row.id, act)
+    _close_pages(session, row.id, act, reason)
     row.name, row.phone, row.email, row.place = label, "", "", ""
     session.flush()
     keep_producer_words(session, row)
@@ -134,6 +137,23 @@ def _end_messages(session: Session, producer: int, act: Act) -> None:
     if wanted:
         stopped = {"choice": STOPPED, "address": "", "how": "erased", "by": act.by.key, "at": act.now}
         session.add(MessageChoice(producer_id=producer, channel=EMAIL, **stopped))
+
+
+def _close_pages(session: Session, producer: int, act: Act, reason: str) -> None:
+    """Neither a stub nor a link opens the hay of somebody who asked to be forgotten."""
+    hay = select(Lot.id).join(Field, Field.id == Lot.field_id).where(Field.producer_id == producer)
+    tokens = [
+        *session.scalars(select(Tag.token_hash).where(Tag.lot_id.in_(hay))),
+        *session.scalars(select(ResultLink.token_hash).where(ResultLink.producer_id == producer)),
+    ]
+    for token in tokens:
+        before = last_change(session, token)
+        if before is None or before.change != REVOKED:
+            ended = TokenChange(
+                token_hash=token, change=REVOKED, reason=reason.strip(), by=act.by.key, at=act.now
+            )
+            session.add(ended)
+    session.flush()
 
 
 def _refuse_holder(session: Session, key: str) -> None:

@@ -13,6 +13,7 @@ from tracker.domain.units import percent, positive
 from tracker.steps.append_event import on_sample
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow, events_of
+from tracker.storage.equipment import version_used
 from tracker.storage.kept import practice_in_force
 
 EVENTS = {COARSE: "coarse ground", FINE: "fine ground"}
@@ -51,6 +52,7 @@ def grind(
         "mill": mill.strip() or None,
         "cleaned": cleaned,
         "dm": None if measured is None else str(measured),
+        **version_used(session, "mill", mill.strip()),
     }
     return on_sample(session, EVENTS[stage], sample, data, act, findings=findings)
 

@@ -1,4 +1,4 @@
-"""The bench's balances and their daily checks."""
+"""The bench's balances and their daily checks, and what is known of ovens, mills and instruments."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, Text, select
+from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.errors import NotFound, Refused
@@ -17,7 +17,8 @@ class Balance(Base):
     """One version of what is known of a balance; the latest of a name is in force.
 
     route: how its readings come, typed by a person, by a keyboard it plays, or over a serial line. profile: the
-    lines it sends. check_weight and limit in grams: what is put on it each day, and how far off it may show.
+    lines it sends. check_weight and limit in grams: what is put on it each day, and how far off it may show. reason:
+    why it changed, empty for the first version.
     """
 
     __tablename__ = "balance"
@@ -29,6 +30,7 @@ class Balance(Base):
     profile: Mapped[Any] = mapped_column(Plain)
     check_weight: Mapped[Decimal] = mapped_column(Digits)
     limit: Mapped[Decimal] = mapped_column(Digits)
+    reason: Mapped[str] = mapped_column(Text, server_default="")
     by: Mapped[str] = mapped_column(ForeignKey("party.key"))
     at: Mapped[datetime] = mapped_column(Utc)
 
@@ -44,6 +46,29 @@ class BalanceCheck(Base):
     shown: Mapped[Decimal] = mapped_column(Digits)
     passed: Mapped[bool]
     words: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
+class EquipmentVersion(Base):
+    """One version of what is known of an oven, a mill or an instrument; the latest of a name is in force.
+
+    facts: in words, as they stand on its plate and in its papers. in_use false: it has left the bench.
+    """
+
+    __tablename__ = "equipment_version"
+    __table_args__ = (
+        UniqueConstraint("kind", "name", "version"),
+        CheckConstraint("kind in ('oven', 'mill', 'instrument')", name="kind"),
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str] = mapped_column(Text)
+    name: Mapped[str] = mapped_column(Text)
+    version: Mapped[int]
+    facts: Mapped[str] = mapped_column(Text)
+    in_use: Mapped[bool]
+    reason: Mapped[str] = mapped_column(Text)
     by: Mapped[str] = mapped_column(ForeignKey("party.key"))
     at: Mapped[datetime] = mapped_column(Utc)
 
@@ -94,3 +119,27 @@ def require_sound(session: Session, name: str) -> None:
             field="balance",
             remedy="Use another balance; or put this one right, and check it again until it passes.",
         )
+
+
+def equipment_versions(session: Session) -> list[EquipmentVersion]:
+    """Every version of every oven, mill and instrument, the oldest first."""
+    return list(session.scalars(select(EquipmentVersion).order_by(EquipmentVersion.id)))
+
+
+def equipment_in_force(session: Session, kind: str, name: str) -> EquipmentVersion | None:
+    """What is known of it now, None where nobody has described it."""
+    mine = (EquipmentVersion.kind == kind, EquipmentVersion.name == name)
+    wanted = select(EquipmentVersion).where(*mine).order_by(EquipmentVersion.version.desc())
+    return session.scalar(wanted.limit(1))
+
+
+def names_in_use(session: Session, kind: str) -> list[str]:
+    """The names of this kind that are described and on the bench, in their order."""
+    newest = {row.name: row.in_use for row in equipment_versions(session) if row.kind == kind}
+    return sorted(name for name, in_use in newest.items() if in_use)
+
+
+def version_used(session: Session, kind: str, name: str) -> dict[str, str]:
+    """What an event adds to its data, so that it remembers which version stood behind the name; {} for none."""
+    row = equipment_in_force(session, kind, name)
+    return {} if row is None else {f"{kind}_version": str(row.version)}

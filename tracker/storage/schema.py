@@ -6,6 +6,7 @@ from tracker.storage import (
     access,
     analysis,
     bundles,
+    clients,
     coring,
     custody,
     equipment,
@@ -30,6 +31,7 @@ METADATA = Base.metadata
 ROOMS = (
     kept,
     people,
+    clients,
     bundles,
     access,
     equipment,
@@ -92,6 +94,10 @@ APPEND_ONLY = (
     "log_node",
     "log_head",
     "access_entry",
+    "api_client",
+    "api_client_end",
+    "api_answer",
+    "equipment_version",
     "kept_bundle",
     "kept_paper",
 )

@@ -28,6 +28,15 @@ def test_an_own_profile_is_kept_and_reads_the_line(somebody: Callable[[str], Des
     assert (got.json["grams"], got.json["storable"]) == ("49.90", True)
 
 
+def test_a_balance_that_changes_says_why_and_the_settings_tell_it(somebody: Callable[[str], Desk]) -> None:
+    lead = somebody("lena")
+    lead.post("/desk/balances", **NEW)
+    assert lead.refused("/desk/balances", **{**NEW, "limit": "0.05"}) == "reason-missing"
+    lead.post("/desk/balances", **{**NEW, "limit": "0.05", "reason": "serviced, wider limit"})
+    page = lead.get("/settings/balance/B7")
+    assert "serviced, wider limit" in page and "within 0.05 g" in page and "within 0.02 g" in page
+
+
 SPOILED = (
     ("name", "", "balance-name"),
     ("name", "a/b", "balance-name"),

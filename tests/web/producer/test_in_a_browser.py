@@ -103,7 +103,7 @@ def test_a_page_weighs_less_than_50_kb_with_all_it_needs(
 ) -> None:
     for name in NAMES:
         page, came = without_script.new_page(), []
-        page.on("response", came.append)
+        page.on("response", lambda one, kept=came: kept.append(one))
         page.goto(f"{address}/T/{stubs[name].token}", wait_until="networkidle")
         weights = {one.url: len(one.body()) for one in came}
         assert any(url.endswith(".css") for url in weights), weights

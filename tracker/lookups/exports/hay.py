@@ -19,6 +19,8 @@ from tracker.storage.results import ReportVersion
 
 # What stands in a row of its own of every sample; the rest is in the table of results.
 HEADLINE = ("CP", "ADF", "NDF")
+# A report is a large thing once it is read.
+REPORTS_AT_ONCE = 10
 
 
 def _samples(session: Session, season: int | None) -> Iterator[Cells]:
@@ -49,7 +51,7 @@ def _samples(session: Session, season: int | None) -> Iterator[Cells]:
         .outerjoin(ReportVersion, ReportVersion.id == latest.c.id)
         .order_by(Sample.id)
     )
-    for *known, body in read(session, _of(wanted, season)):
+    for *known, body in read(session, _of(wanted, season), REPORTS_AT_ONCE):
         yield (*known, *_found(body or {}))
 
 
@@ -78,7 +80,7 @@ def _results(session: Session, season: int | None) -> Iterator[Cells]:
         .join(ReportVersion, ReportVersion.id == latest.c.id)
         .order_by(Sample.id)
     )
-    for sample, lot, code, report, body in read(session, _of(wanted, season)):
+    for sample, lot, code, report, body in read(session, _of(wanted, season), REPORTS_AT_ONCE):
         for row in body.get("results", ()):
             yield (sample, lot, code, report, *_measured(row))
         for row in body.get("derived", ()):

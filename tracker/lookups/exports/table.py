@@ -43,6 +43,6 @@ class Table:
             yield cells
 
 
-def read(session: Session, wanted: Any) -> Iterator[Any]:
-    """The rows of a question, a few hundred at a time."""
-    yield from session.execute(wanted.execution_options(yield_per=AT_ONCE))
+def read(session: Session, wanted: Any, at_once: int = AT_ONCE) -> Iterator[Any]:
+    """The rows of a question, so many at a time."""
+    yield from session.execute(wanted.execution_options(yield_per=at_once))

@@ -46,6 +46,7 @@ def balance_added() -> Any:
             profile=form.get("own_profile", "").strip() or form.get("profile", ""),
             check_weight=form.get("check_weight", ""),
             limit=form.get("limit", ""),
+            reason=form.get("reason", ""),
         )
     flash(f"Balance {row.name} is in use. Check it before the first weighing.", "good")
     return redirect(url_for("intake.balances"), 303)

@@ -13,6 +13,7 @@ from tracker.errors import Refused, TrackerError
 from tracker.lookups.bench_sack import BenchSack, bench_sack, found_sack, sacks_of
 from tracker.lookups.find import sample_named
 from tracker.lookups.oven_bench import BenchLoad, Row, bench_load, load_names, open_loads, waiting_for_oven
+from tracker.lookups.settings_kept import names_in_use
 from tracker.papers.oven_sheet import oven_sheet
 from tracker.steps.close_load import close_load, lose_from_load, set_aside
 from tracker.steps.dry import empty_oven, load_oven
@@ -52,10 +53,13 @@ def new_load() -> Any:
     with reading() as reading_in:
         sacks = _sacks(reading_in, codes)
         names = load_names(reading_in)
+        ovens = names_in_use(reading_in, "oven")
     day = now().astimezone().date()
     free = next(name for n in range(1, 1000) if (name := f"{day}-{n}") not in names)
     here = url_for("intake.new_load", code=codes)
-    return render_template("oven_new.html", sacks=sacks, codes=codes, name=free, scan_to=scanning(here))
+    return render_template(
+        "oven_new.html", sacks=sacks, codes=codes, name=free, ovens=ovens, scan_to=scanning(here)
+    )
 
 
 def _sacks(reading_in: Session, codes: Sequence[str]) -> list[tuple[str, BenchSack | None, str]]:

@@ -9,6 +9,7 @@ from flask import redirect, render_template, request, session, url_for
 from tracker.domain.grinding import SAFETY
 from tracker.lookups.find import sample_named
 from tracker.lookups.mill_queue import mill_queue, mill_sack
+from tracker.lookups.settings_kept import names_in_use
 from tracker.steps.grind import grind
 from tracker.web.lab.door import door
 from tracker.web.shared.access import LAB, for_roles
@@ -33,9 +34,10 @@ def mill_one(code: str) -> str:
     """The next grind of this sack, with what the last sack was ground by."""
     with reading() as found_in:
         sack = mill_sack(found_in, sample_named(found_in, code))
+        mills = names_in_use(found_in, "mill")
     remembered = session.get("mill", {}).get(sack.stage, {})
     return render_template(
-        "mill_one.html", sack=sack, last=remembered, safety=SAFETY["mill"], scan_to=_loop()
+        "mill_one.html", sack=sack, last=remembered, mills=mills, safety=SAFETY["mill"], scan_to=_loop()
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tracker.web.office import (
     bringing_in,
+    clients,
     exports,
     first,
     people,
@@ -14,6 +15,7 @@ from tracker.web.office import (
     searching,
     season,
     second_factor,
+    settings_pages,
     sign_in,
     tags,
     year,
@@ -31,11 +33,13 @@ MODULES = (
     sign_in,
     second_factor,
     people,
+    clients,
     producers,
     phones,
     tags,
     exports,
     rolls,
+    settings_pages,
 )
 
 __all__ = ["MODULES", "door"]

@@ -14,6 +14,7 @@ from tracker.domain.field_entry import MARKER
 from tracker.errors import Conflict, NotFound, Refused, TrackerError
 from tracker.web.shared.access import signed_in
 from tracker.web.shared.back import own
+from tracker.web.shared.problems import answered, for_program, problem_body
 
 _STATUS = {
     NotFound: HTTPStatus.NOT_FOUND,
@@ -25,6 +26,14 @@ _BY_CODE = {
     "not-from-here": HTTPStatus.FORBIDDEN,
     "sign-in-needed": HTTPStatus.UNAUTHORIZED,
     "too-many-tries": HTTPStatus.TOO_MANY_REQUESTS,
+    "token-needed": HTTPStatus.UNAUTHORIZED,
+    "not-in-scope": HTTPStatus.FORBIDDEN,
+    "key-missing": HTTPStatus.BAD_REQUEST,
+    "not-json": HTTPStatus.BAD_REQUEST,
+    "not-sent-as-json": HTTPStatus.UNSUPPORTED_MEDIA_TYPE,
+    # draft-ietf-httpapi-idempotency-key-header-07, section 2.7.
+    "key-used": HTTPStatus.UNPROCESSABLE_ENTITY,
+    "not-as-described": HTTPStatus.UNPROCESSABLE_ENTITY,
 }
 
 
@@ -55,12 +64,18 @@ def _for_script() -> bool:
     return bool(getattr(view, "as_json", False))
 
 
+def status_of(refused: TrackerError) -> HTTPStatus:
+    """The HTTP status that a refusal is answered with."""
+    return _BY_CODE.get(refused.code, _STATUS.get(type(refused), HTTPStatus.UNPROCESSABLE_ENTITY))
+
+
 def _refused(refused: TrackerError) -> Any:
-    status = _BY_CODE.get(refused.code, _STATUS.get(type(refused), HTTPStatus.UNPROCESSABLE_ENTITY))
-    return _said(refused, status)
+    return _said(refused, status_of(refused))
 
 
 def _said(refused: TrackerError, status: int) -> Any:
+    if for_program():
+        return answered(problem_body(refused, status, request.path))
     if _for_script():
         return problem(refused, status)
     return _page(refused, status), status
@@ -90,9 +105,14 @@ def _http(error: HTTPException) -> Any:
         # Whether it failed before or after the act was kept is not known here.
         remedy = "Look whether it is recorded before entering it again. `tracker doctor` says what is wrong."
     refused = TrackerError(f"web-{code}", words.get(code, error.name), remedy=remedy)
+    allowed = getattr(error, "valid_methods", None)
+    if for_program():
+        answer = answered(problem_body(refused, code, request.path))
+        if allowed:
+            answer.headers["Allow"] = ", ".join(allowed)
+        return answer
     if _for_script():
         return problem(refused, code)
-    allowed = getattr(error, "valid_methods", None)
     return _page(refused, code), code, {"Allow": ", ".join(allowed)} if allowed else {}
 
 

@@ -2,8 +2,8 @@
 
 from tracker.storage.migrations.guards import words_may_be_erased
 
-revision = "0011"
-down_revision = "0010"
+revision = "0013"
+down_revision = "0012"
 branch_labels = None
 depends_on = None
 

@@ -5,8 +5,8 @@ from alembic import op
 
 from tracker.storage.migrations.guards import only_grows
 
-revision = "0012"
-down_revision = "0011"
+revision = "0014"
+down_revision = "0013"
 branch_labels = None
 depends_on = None
 

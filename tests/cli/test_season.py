@@ -1,0 +1,47 @@
+"""The season plan and the trial of margins at the terminal."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.cli.conftest import Terminal
+
+ASKED = ("season-plan", "Oda Meadow", "--first", "2026-11-01", "--months", "2")
+
+
+def test_the_plan_names_months_lots_losses_and_what_is_left_out(staged: Terminal) -> None:
+    told = staged.ask(*ASKED)
+    assert "Nov 2026" in told and "old cows" in told
+    assert "lost in storing" in told and "one more ton saves" in told
+    assert "is left out: Nothing is released of lot" in told
+    assert "not veterinary or feeding advice" in told
+
+
+def test_the_plan_in_json_adds_up(staged: Terminal) -> None:
+    found = staged.ask_json(*ASKED)
+    assert found["months"] == ["Nov 2026", "Dec 2026"]
+    for use in found["lots"]:
+        parts = sum(float(use[part]) for part in ("eaten", "lost_in_feeding", "lost_in_storing", "left"))
+        assert parts == pytest.approx(float(use["tons"]), abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("--offer", "12"), "offer-not-understood"),
+        (("--offer", "{reported lot}=90"), "lot-not-offered"),
+        (("--offer", "9999=90"), "unknown-lot"),
+        (("--months", "40"), "not-a-season"),
+        (("--first", "soon"), "not-a-date"),
+    ],
+)
+def test_what_cannot_be_planned_is_refused(staged: Terminal, words: tuple[str, ...], code: str) -> None:
+    answer = staged.run(*ASKED, *words)
+    assert (answer.code, answer.out) == (1, "")
+    assert answer.err.startswith(f"Refused ({code}): ")
+
+
+def test_coverage_says_what_it_made_and_how_many_held(staged: Terminal) -> None:
+    told = staged.ask("coverage", "--draws", "6")
+    assert told.startswith("6 made lots, seed 5, with the SDs as they are set by default.")
+    assert "soybean hulls, lb a day as fed" in told and "within 93 to 97 %" in told

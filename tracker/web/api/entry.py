@@ -1,0 +1,72 @@
+"""One entry for each thing a program can do: its address, who may, what is sent, what is done, what comes back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from marshmallow import Schema
+
+from tracker.web.api.fields import Strict, moment, text
+from tracker.web.shared.access import STAFF
+
+JSON, PDF = "application/json", "application/pdf"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """do is called with the session, for an act with the Act, and by name with what address and request hold.
+
+    answer: the schema of what do gives; for a question that is paged, of one of its items. key: what an item of a
+    page is known by and put in order by. media: else a file's type. secret: what is in the first answer alone, not
+    kept. tries: keeps nothing.
+    """
+
+    name: str
+    method: str
+    path: str
+    words: str
+    scope: str
+    do: Callable[..., Any]
+    answer: type[Schema] | None
+    roles: Sequence[str] = STAFF
+    given: type[Schema] | None = None
+    asked: type[Schema] | None = None
+    key: Callable[[Any], Any] | None = None
+    status: int = 200
+    media: str = JSON
+    secret: tuple[str, ...] = ()
+    tries: bool = False
+
+    @property
+    def acts(self) -> bool:
+        return self.method == "POST"
+
+
+class Doing(Strict):
+    """What every act may say: when it happened (else now), why it is entered late, and a note."""
+
+    at = moment("when it happened, RFC 3339 with seconds and offset; else now")
+    late_reason = text("why it is entered out of order", needed=False)
+    note = text("anything to remember", needed=False, most=1000)
+
+
+class Nothing(Doing):
+    """An act that needs nothing else said."""
+
+
+ENTRIES: list[Entry] = []
+
+
+def question(name: str, path: str, words: str, do: Callable[..., Any], answer: Any, **more: Any) -> None:
+    """Enter a question; anybody with the scope `read` may ask, unless `roles` says whom it is for."""
+    ENTRIES.append(Entry(name, "GET", path, words, more.pop("scope", "read"), do, answer, **more))
+
+
+def act(
+    name: str, path: str, words: str, scope: str, do: Callable[..., Any], answer: Any, **more: Any
+) -> None:
+    """Enter an act."""
+    given = more.pop("given", Nothing)
+    ENTRIES.append(Entry(name, "POST", path, words, scope, do, answer, given=given, **more))
