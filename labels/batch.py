@@ -144,7 +144,7 @@ def _symbols(texts: Sequence[str], shape: _Shape) -> Bits:
     tried = np.repeat(np.repeat(shape.fixed[None, None], len(texts), axis=0), 8, axis=1)
     tried[:, :, rows, columns] = masked
     best = np.argmin(_penalties(tried), axis=1)
-    found = shape.finals[best]
+    found: Bits = shape.finals[best]
     found[:, rows, columns] = masked[np.arange(len(texts)), best]
     return found
 

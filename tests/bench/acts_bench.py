@@ -13,7 +13,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, render_template_string
+from flask import Flask
 from sqlalchemy import select
 
 from tests.bench.figures import Figure, in_turns
@@ -62,6 +62,7 @@ def pages(app: Flask, season: Database, codes: list[str]) -> dict[str, Callable[
     """The page behind a tag's code, a bare route and a page of the driver alone, a hundred times each."""
     bare = Flask("bare")
     driver = plain(season)
+    page = bare.jinja_env.from_string(PAGE)
 
     @bare.get("/bare")
     def nothing() -> str:
@@ -70,7 +71,7 @@ def pages(app: Flask, season: Database, codes: list[str]) -> dict[str, Callable[
     @bare.get("/raw/<code>")
     def raw(code: str) -> str:
         code, producer, field, cutting, _ = driver.execute(OF_TAG, (code,)).fetchone()
-        return render_template_string(PAGE, code=code, producer=producer, field=field, cutting=cutting)
+        return page.render(code=code, producer=producer, field=field, cutting=cutting)
 
     ours, theirs = app.test_client(), bare.test_client()
     step = max(1, len(codes) // 97)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sqlite3
-import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -199,6 +197,9 @@ def _target(told: str) -> Path:
 @contextmanager
 def _beside(folder: Path) -> Iterator[Path]:
     """A place for a season on the same disk, which is gone afterwards with all that SQLite put beside it."""
+    import sqlite3
+    import tempfile
+
     from tracker.errors import Refused
 
     try:

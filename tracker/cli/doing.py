@@ -8,7 +8,6 @@ import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
-from dataclasses import asdict, is_dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -238,7 +237,9 @@ def as_json(values: Any) -> str:
 
 def plain(value: Any) -> Any:
     """Values as JSON knows them; decimals stay text so that their digits stay."""
-    if is_dataclass(value) and not isinstance(value, type):
+    if hasattr(value, "__dataclass_fields__") and not isinstance(value, type):
+        from dataclasses import asdict
+
         return plain(asdict(value))
     if isinstance(value, dict):
         return {str(key): plain(part) for key, part in value.items()}

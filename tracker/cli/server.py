@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import sys
 from contextlib import closing
-from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -173,6 +172,8 @@ def _serve(asked: argparse.Namespace) -> None:
         port = door.getsockname()[1]
         nearest = f"http://{(lan or here)[0]}:{port}"
         if not told:
+            from dataclasses import replace
+
             settings = replace(settings, base_url=nearest)
         secure = serving.is_secure(settings.base_url) and not asked.http
         secret = serving.secret_in(serving.secret_file(season, settings.secret_file))

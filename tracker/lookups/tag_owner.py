@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from labels import payload
-from tracker.domain.tag import VOID
+from tracker.domain.tag import VOID, code_in
 from tracker.domain.way import waits_for
-from tracker.storage.coring import sample_with_lot
+from tracker.storage.coring import Sample
 from tracker.storage.custody import StandingRow
 from tracker.storage.intake import OvenLoad, OvenPlace
-from tracker.storage.lots import lot_numbered
-from tracker.storage.tags import Tag, rivals, tag_coded
+from tracker.storage.lots import Field, Lot
+from tracker.storage.people import Producer
+from tracker.storage.tags import Tag, TagContest, rivals, tag_coded
 
 
 @dataclass(frozen=True)
@@ -46,36 +47,52 @@ class TagOwner:
         return payload.shown(self.code)
 
 
+# Made once: a phone that opens a code should not wait for a sentence of SQL to be written.
+_OF_CODE = (
+    select(
+        Tag.code,
+        Tag.state.label("tag_state"),
+        Tag.sample_id,
+        Lot.id.label("lot"),
+        Lot.cutting,
+        Lot.harvested,
+        Field.name.label("field"),
+        Producer.name.label("producer"),
+        StandingRow.state,
+        StandingRow.hold,
+        StandingRow.code.label("carried"),
+        select(TagContest.id).where(TagContest.tag_id == Tag.id).exists().label("contested"),
+    )
+    .outerjoin(Sample, Sample.id == Tag.sample_id)
+    .outerjoin(Lot, Lot.id == func.coalesce(Sample.lot_id, Tag.lot_id))
+    .outerjoin(Field, Field.id == Lot.field_id)
+    .outerjoin(Producer, Producer.id == Field.producer_id)
+    .outerjoin(StandingRow, StandingRow.sample_id == Tag.sample_id)
+    .where(Tag.code == bindparam("code"))
+)
+
+
 def tag_owner(session: Session, text: str) -> TagOwner:
     """The tag with this code. Raises Refused and NotFound as tag_coded."""
-    tag = tag_coded(session, text)
-    return _owner(session, tag)
-
-
-def _owner(session: Session, tag: Tag) -> TagOwner:
-    standing = session.get(StandingRow, tag.sample_id) if tag.sample_id is not None else None
-    lot = None
-    if tag.sample_id is not None:
-        lot = sample_with_lot(session, tag.sample_id).lot
-    elif tag.lot_id is not None:
-        lot = lot_numbered(session, tag.lot_id)
-    current = standing.code if standing and tag.state == VOID else None
+    found = session.connection().execute(_OF_CODE, {"code": code_in(text)}).one_or_none()
+    if found is None:
+        # It says in the same words everywhere that there is no such tag.
+        tag_coded(session, text)
+    assert found is not None
     return TagOwner(
-        code=tag.code,
-        tag_state=tag.state,
-        lot=lot.id if lot else None,
-        producer=lot.field.producer.name if lot else "",
-        field=lot.field.name if lot else "",
-        cutting=lot.cutting if lot else None,
-        harvested=lot.harvested if lot else None,
-        state=standing.state if standing else None,
-        waits_for=waits_for(standing.state, standing.hold) if standing else None,
-        hold=standing.hold if standing else None,
-        load=_load(session, tag.sample_id)
-        if standing and standing.state in ("in oven", "out of oven")
-        else None,
-        replaced_by=current,
-        contested=bool(rivals(session, tag)),
+        code=found.code,
+        tag_state=found.tag_state,
+        lot=found.lot,
+        producer=found.producer or "",
+        field=found.field or "",
+        cutting=found.cutting,
+        harvested=found.harvested,
+        state=found.state,
+        waits_for=waits_for(found.state, found.hold) if found.state else None,
+        hold=found.hold,
+        load=_load(session, found.sample_id) if found.state in ("in oven", "out of oven") else None,
+        replaced_by=found.carried if found.state and found.tag_state == VOID else None,
+        contested=bool(found.contested) and bool(rivals(session, tag_coded(session, text))),
     )
 
 
