@@ -10,9 +10,9 @@ from __future__ import annotations
 import hashlib
 import random
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from typing import Any
 
-from sqlalchemy import Column, Connection, Table, func, select, text
+from sqlalchemy import Column, Connection, Table, create_engine, event, func, select, text
 from sqlalchemy.orm import Session
 
 from labels.payload import make_code
@@ -32,10 +32,12 @@ def grow(database: Database, make: Callable[[Session], Sample], copies: int, see
         sample = make(session)
         code = session.scalars(select(Tag.code).where(Tag.sample_id == sample.id)).one()
     codes = _codes(copies, seed, code)
-    with database.engine.begin() as connection:
-        if connection.dialect.name == "sqlite":
-            # A large season that the plug is pulled on is made again.
-            connection.connection.execute("pragma cache_size = -400000")  # type: ignore[attr-defined]
+    # A large season that the plug is pulled on is made again, so nothing of it waits for a disk.
+    database.engine.dispose()
+    engine = create_engine(database.url)
+    if database.file is not None:
+        event.listen(engine, "connect", _in_haste)
+    with engine.begin() as connection:
         _name_copies(connection, codes)
         for table in METADATA.sorted_tables:
             if table.name not in SHARED and _rows(connection, table):
@@ -44,7 +46,13 @@ def grow(database: Database, make: Callable[[Session], Sample], copies: int, see
         _fill_tree(connection, seed)
         _move_sequences(connection)
         connection.execute(text("drop table copies"))
+    engine.dispose()
     return [code, *codes]
+
+
+def _in_haste(connection: Any, record: Any) -> None:
+    for pragma in ("journal_mode=off", "synchronous=off", "cache_size=-400000", "foreign_keys=off"):
+        connection.execute(f"pragma {pragma}")
 
 
 def _codes(count: int, seed: int, taken: str) -> list[str]:
@@ -172,7 +180,3 @@ def _move_sequences(connection: Connection) -> None:
                     f'coalesce((select max(id) from "{table.name}"), 1))'
                 )
             )
-
-
-def now() -> datetime:
-    return datetime.now(UTC)

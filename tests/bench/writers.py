@@ -84,14 +84,15 @@ def measure(address: str, *, programs: int, threads: int, times: int, head_start
         for _ in range(programs)
     ]
     told: list[list[tuple[float, float]]] = []
-    refused = 0
+    refused, said = 0, ""
     for one in running:
         out, err = one.communicate(timeout=600)
         if one.returncode:
-            sys.stderr.write(err)
-            refused += 1
+            refused, said = refused + 1, err
         else:
             told += json.loads(out)
+    if not told:
+        raise RuntimeError(f"no writer came to its end: {said[-2000:]}")
     with database.read() as session:
         counted = int(session.scalars(select(Producer.phone).where(Producer.name == NAME)).one())
     database.close()
