@@ -18,6 +18,7 @@ from tracker.lookups.issued_reports import issued_report
 from tracker.papers.bundled import bundle_of
 from tracker.papers.lot_report import lot_report
 from tracker.settings import Settings
+from tracker.steps.add_people import add_party
 from tracker.steps.append_event import standing_of
 from tracker.steps.bag_cores import bag_cores
 from tracker.steps.choose_messages import want_messages
@@ -105,6 +106,8 @@ def _fill(session: Session) -> dict[str, str]:
     issue_tags(session, run, 1, 1, party(session, "tove"), act(session, "tove", 7))
     _contested(session, names)
     make_account(session, "ana", "lena", makers.at(0))
+    # Somebody who holds nothing, and may be forgotten.
+    add_party(session, key="siv", name="Siv Fen", role="technician", now=makers.at(0))
     make_client(session, "Wet room", "carl", ["read"], act(session, "lena", 8))
     names["reported lot"] = str(made["reported"].lot_id)
     cows = {"kind": "cow", "head": "12", "weight_lb": "1200", "calving": "2027-03-01"}

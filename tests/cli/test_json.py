@@ -144,7 +144,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "revoke-client": ("Wet room", "--reason", "sold", "--by", "lena"),
     "retention": (),
     "dispose-data": ("sign-ins", "--reason", "over", "--by", "lena"),
-    "erase-person": ("ulf", "--reason", "asked for it", "--by", "lena"),
+    "erase-person": ("siv", "--reason", "asked for it", "--by", "lena"),
     "erase-producer": ("Oda Meadow", "--reason", "asked for it", "--by", "lena"),
     "backup": ("backups",),
     "doctor": ("--offline",),
