@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from sqlalchemy import CheckConstraint, ColumnElement, Index, Text, delete, func, insert, select
+from sqlalchemy import CheckConstraint, ColumnElement, Index, Text, and_, delete, func, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.search_text import words_of
@@ -67,7 +67,8 @@ def _keep(session: Session, kind: str, subject_id: int, words: frozenset[str]) -
 
 def begins_with(text: str, row: type[SearchWord] = SearchWord) -> ColumnElement[bool]:
     """The words that begin so: a range, which an index answers."""
-    return row.word.between(text, text + _BEYOND)
+    # Not BETWEEN: there PostgreSQL takes no word about the order.
+    return and_(row.word >= text, row.word <= text + _BEYOND)
 
 
 def how_many(session: Session, kind: str, text: str, most: int) -> int:
