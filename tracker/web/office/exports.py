@@ -100,4 +100,7 @@ def _file() -> IO[bytes]:
 
 def _sent(file: IO[bytes], media_type: str, name: str) -> Response:
     file.seek(0)
-    return send_file(file, mimetype=media_type, as_attachment=True, download_name=name)
+    answer = send_file(file, mimetype=media_type, as_attachment=True, download_name=name)
+    # Files sent so would be kept by whatever lies between, and names and telephones are in this one.
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
