@@ -10,8 +10,7 @@ from tracker.errors import TrackerError
 from tracker.files.producers_file import OPTIONAL, ProducerRow, read_producers
 from tracker.files.table_file import read_table
 from tracker.steps.add_people import add_producer
-from tracker.steps.register_lots import LineAnswer, Progress
-from tracker.storage.kept import keep_refusal
+from tracker.steps.register_lots import LineAnswer, Progress, each_line
 from tracker.storage.people import Producer
 
 
@@ -30,16 +29,8 @@ def add_producers(
     with other values is a contradiction. Raises what read_table and read_producers raise.
     """
     table = read_table(name, content, sheet=sheet)
-    rows, answers = read_producers(table), []
-    for done, row in enumerate(rows, start=1):
-        answers.append(_one(session, row, act))
-        if progress:
-            progress(done, len(rows))
-    for row, answer in zip(rows, answers, strict=True):
-        if answer.complaint is not None and not answer.known:
-            given = dict(zip(table.header, row.cells, strict=False))
-            keep_refusal(session, act.now, f"add producers from {name}", act.by.key, given, answer.complaint)
-    return tuple(answers)
+    rows = read_producers(table)
+    return each_line(session, table.header, rows, _one, f"add producers from {name}", act, progress)
 
 
 def _one(session: Session, row: ProducerRow, act: Act) -> LineAnswer:

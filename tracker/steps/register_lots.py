@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
@@ -46,15 +47,29 @@ def register_lots(
     Raises what read_table and read_lots raise for a file that is no list of lots.
     """
     table = read_table(name, content, sheet=sheet)
-    rows, answers = read_lots(table), []
+    rows = read_lots(table)
+    return each_line(session, table.header, rows, _one, f"register lots from {name}", act, progress)
+
+
+def each_line(
+    session: Session,
+    header: Sequence[str],
+    rows: Sequence[Any],
+    one: Callable[[Session, Any, Act], LineAnswer],
+    what: str,
+    act: Act,
+    progress: Progress | None,
+) -> tuple[LineAnswer, ...]:
+    """Do what `one` does with each row of a list, and keep each refusal with the cells as they were written."""
+    answers = []
     for done, row in enumerate(rows, start=1):
-        answers.append(_one(session, row, act))
+        answers.append(one(session, row, act))
         if progress:
             progress(done, len(rows))
     for row, answer in zip(rows, answers, strict=True):
         if answer.complaint is not None and not answer.known:
-            given = dict(zip(table.header, row.cells, strict=False))
-            keep_refusal(session, act.now, f"register lots from {name}", act.by.key, given, answer.complaint)
+            given = dict(zip(header, row.cells, strict=False))
+            keep_refusal(session, act.now, what, act.by.key, given, answer.complaint)
     return tuple(answers)
 
 
