@@ -30,7 +30,7 @@ LOT = {
 ENTRIES = "import('/static/field/store.js').then((store) => store.entries())"
 
 
-def until(page: Page, expression: str, seconds: float = 10) -> None:
+def until(page: Page, expression: str, seconds: float = 30) -> None:
     """Ask the page until it says yes. (Playwright's own waiting needs eval, which our pages forbid.)"""
     end = time.monotonic() + seconds
     while not page.evaluate(expression):
@@ -82,7 +82,7 @@ def enter(page: Page, kind: str, payload: dict[str, Any]) -> dict[str, Any]:
 
 def settled(page: Page) -> None:
     """Until nothing waits to be sent."""
-    until(page, f"{ENTRIES}.then((all) => all.length && all.every((one) => one.state !== 'saved'))", 20)
+    until(page, f"{ENTRIES}.then((all) => all.length && all.every((one) => one.state !== 'saved'))")
 
 
 @pytest.fixture(scope="module")
@@ -103,7 +103,7 @@ def phone_of(browser: Browser, office: tuple[str, Between], who: str | None = "t
     """A phone of this size and kind in the hands of somebody; who None is nobody signed in."""
     address, between = office
     context = browser.new_context(**{"viewport": {"width": 360, "height": 640}, **about})
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(30_000)
     if who is not None:
         cookie = sign_in_as(between.app, who).get_cookie(COOKIE)
         assert cookie is not None
