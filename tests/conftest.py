@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
-from tests.databases import KINDS, Cluster, Databases, Files, begin_cluster
+from tests.databases import KINDS, Cluster, Databases, Files, begin_cluster, in_memory, share_what_is_compiled
 from tests.makers import at, make_people
 from tracker.storage.engine import Database
+
+share_what_is_compiled()
+# Each test's season is a file that is written to the disk at every act, and thrown away a moment later.
+if folder := in_memory():
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(folder))
+
+# What is drawn at random is the same in every run; `--hypothesis-profile=default` looks elsewhere each time.
+settings.register_profile(
+    "same", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("same")
 
 # What takes minutes begins first, so that the other cores have done all the rest when it ends.
 LONG = ("test_bench_day.py",)

@@ -13,10 +13,16 @@ import tempfile
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import psycopg
 import pytest
-from sqlalchemy import make_url
+from sqlalchemy import Engine, create_engine, make_url
+from sqlalchemy.dialects.postgresql.psycopg import PGDialect_psycopg
+from sqlalchemy.dialects.sqlite.pysqlite import SQLiteDialect_pysqlite
+from sqlalchemy.util import LRUCache
+
+from tracker.storage import engine as storage_engine
 
 # Set where a machine without PostgreSQL is a fault of the machine, as in CI.
 REQUIRED = "TRACKER_TESTS_POSTGRESQL"
@@ -33,8 +39,28 @@ SETTINGS = {
     "autovacuum": "off",
     "max_connections": "120",
     "shared_buffers": "64MB",
+    "jit": "off",
     "log_min_messages": "fatal",
 }
+
+
+def share_what_is_compiled() -> None:
+    """Let all engines of this run use each statement's SQL as one of them compiled it.
+
+    Each test opens a season of its own, and with it an engine that knows nothing yet: compiling took most of the
+    run. What is kept is found by the statement and its dialect, so two dialects of one class have to be equal.
+    """
+    compiled: LRUCache[Any, Any] = LRUCache(5000)
+
+    def create(*given: Any, **about: Any) -> Engine:
+        engine = create_engine(*given, **about)
+        engine.update_execution_options(compiled_cache=compiled)
+        return engine
+
+    for dialect in (SQLiteDialect_pysqlite, PGDialect_psycopg):
+        dialect.__eq__ = lambda self, other: type(self) is type(other)  # type: ignore[method-assign]
+        dialect.__hash__ = lambda self: hash(type(self))  # type: ignore[method-assign]
+    storage_engine.create_engine = create
 
 
 class Files:
@@ -74,7 +100,7 @@ class Cluster:
         self.programs = programs
         self.settings = {name: value for name, value in SETTINGS.items() if not durable or value != "off"}
         # A short way, since a socket's name has 107 characters at most; root may not run a server.
-        self.folder = Path(tempfile.mkdtemp(prefix="hay-pg-", dir=_in_memory()))
+        self.folder = Path(tempfile.mkdtemp(prefix="hay-pg-", dir=in_memory()))
         self.user = _somebody_else() if os.getuid() == 0 else None
         if self.user:
             shutil.chown(self.folder, self.user)
@@ -180,7 +206,7 @@ def server_programs() -> Path | None:
     return found if (found / "initdb").exists() else None
 
 
-def _in_memory() -> Path | None:
+def in_memory() -> Path | None:
     """A folder that is no disk, where there is one with room; else wherever passing files go."""
     if os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ENOUGH_BYTES:
         return MEMORY

@@ -115,9 +115,9 @@ class AnyLife(RuleBasedStateMachine):
             assert refused.remedy
             assert self.events == before
             return
-        # A late entry may belong before the end; after it nothing but an amendment is taken.
+        # A late entry may belong before the end; after it nothing is taken but an amendment and what was seen.
         last = max((event.occurred_at for event in before), default=MORNING)
-        assert not ended or new.kind == "amended" or new.occurred_at < last
+        assert not ended or new.kind in ("amended", "noted") or new.occurred_at < last
         self.events.append(new)
         self.standing = standing
 
