@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy.orm import Session
+from sqlalchemy import select
+from sqlalchemy.orm import Session, aliased
 
 from tracker.domain.herd import Group
 from tracker.errors import NotFound
-from tracker.storage.feeding import as_group, group_versions
-from tracker.storage.people import producer_named
+from tracker.lookups.page import USUAL, Key, Page, page_of
+from tracker.storage.feeding import GroupVersion, as_group, group_versions
+from tracker.storage.people import Producer, producer_named
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,23 @@ def groups_of(session: Session, producer: str | None = None) -> tuple[GroupLine,
         for (name, _), row in sorted(latest.items())
         if row.head
     )
+
+
+def groups_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[GroupLine]:
+    """The groups that are still there, by producer and name, a page of them. Raises Refused `not-a-cursor`."""
+    later = aliased(GroupVersion)
+    same = (later.producer_id == GroupVersion.producer_id) & (later.name == GroupVersion.name)
+    newer = select(later.id).where(same, later.version > GroupVersion.version).exists()
+    wanted = (
+        select(GroupVersion, Producer.name)
+        .join(Producer, Producer.id == GroupVersion.producer_id)
+        .where(~newer, GroupVersion.head > 0)
+    )
+
+    def line(row: GroupVersion, producer: str) -> GroupLine:
+        return GroupLine(row.id, producer, row.version, as_group(row))
+
+    return page_of(session, wanted, [Producer.name, GroupVersion.name], line, after, limit)
 
 
 def group_named(session: Session, producer: str, name: str) -> Group:

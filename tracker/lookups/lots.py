@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from labels import payload
 from tracker.domain.custody import Party
+from tracker.lookups.page import USUAL, Key, Page, page_of
 from tracker.storage.coring import Sample
 from tracker.storage.custody import StandingRow
 from tracker.storage.lots import Field, Lot, lot_numbered
@@ -39,18 +41,30 @@ class LotLine:
 
 def lots(session: Session) -> tuple[LotLine, ...]:
     """Every lot by number, each once."""
-    wanted = (
+    return tuple(_line(*row) for row in session.execute(_lots().order_by(Lot.id)))
+
+
+def lots_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[LotLine]:
+    """The lots by number, a page of them. Raises Refused `not-a-cursor`."""
+    return page_of(session, _lots(), [Lot.id], _line, after, limit)
+
+
+def lot_line(session: Session, number: int) -> LotLine:
+    """One lot. Raises NotFound `unknown-lot`."""
+    lot_numbered(session, number)
+    return _line(*session.execute(_lots().where(Lot.id == number)).one())
+
+
+def _lots() -> Any:
+    """Each lot with its newest sample."""
+    newest = select(func.max(Sample.number)).where(Sample.lot_id == Lot.id).correlate(Lot).scalar_subquery()
+    return (
         select(Lot, Field.name, Producer.name, StandingRow)
         .join(Field, Field.id == Lot.field_id)
         .join(Producer, Producer.id == Field.producer_id)
-        .outerjoin(Sample, Sample.lot_id == Lot.id)
+        .outerjoin(Sample, (Sample.lot_id == Lot.id) & (Sample.number == newest))
         .outerjoin(StandingRow, StandingRow.sample_id == Sample.id)
-        .order_by(Lot.id, Sample.number)
     )
-    newest: dict[int, LotLine] = {}
-    for lot, field, producer, standing in session.execute(wanted):
-        newest[lot.id] = _line(lot, field, producer, standing)
-    return tuple(newest.values())
 
 
 def _line(lot: Lot, field: str, producer: str, standing: StandingRow | None) -> LotLine:
@@ -90,8 +104,16 @@ class ProducerLine:
 
 def producers(session: Session) -> tuple[ProducerLine, ...]:
     """Every producer by name."""
-    rows = session.scalars(select(Producer).order_by(Producer.name))
-    return tuple(ProducerLine(row.name, row.phone, row.email, row.place) for row in rows)
+    return tuple(_producer(row) for row in session.scalars(select(Producer).order_by(Producer.name)))
+
+
+def producers_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[ProducerLine]:
+    """The producers by name, a page of them. Raises Refused `not-a-cursor`."""
+    return page_of(session, select(Producer), [Producer.name], _producer, after, limit)
+
+
+def _producer(row: Producer) -> ProducerLine:
+    return ProducerLine(row.name, row.phone, row.email, row.place)
 
 
 def producer_of(session: Session, lot: int) -> str:

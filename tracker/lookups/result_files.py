@@ -13,6 +13,7 @@ from tracker.domain.check_samples import REJECT
 from tracker.errors import NotFound
 from tracker.files.column_map import load_column_map
 from tracker.files.table_file import read_table
+from tracker.lookups.page import USUAL, Key, Page, rows_of
 from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source, SourceMap
 from tracker.storage.base import LARGEST_ID
 from tracker.storage.people import party_names
@@ -42,7 +43,20 @@ class FileLine:
 def result_files(session: Session) -> tuple[FileLine, ...]:
     """The latest files first."""
     names = party_names(session)
-    wanted = (
+    rows = session.execute(_files().order_by(ResultFile.id.desc()).limit(LATEST))
+    return tuple(_line(names, *row) for row in rows)
+
+
+def result_files_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[FileLine]:
+    """The files by number, the oldest first, a page of them. Raises Refused `not-a-cursor`."""
+    names = party_names(session)
+    rows, following = rows_of(session, _files(), [ResultFile.id], after, limit)
+    return Page(tuple(_line(names, *row) for row in rows), following)
+
+
+def _files() -> Any:
+    """Each file with its source and what became of its rows."""
+    return (
         select(
             ResultFile,
             Source.name,
@@ -56,23 +70,30 @@ def result_files(session: Session) -> tuple[FileLine, ...]:
         )
         .join(SourceMap, SourceMap.id == ResultFile.map_id)
         .join(Source, Source.id == SourceMap.source_id)
-        .order_by(ResultFile.id.desc())
-        .limit(LATEST)
     )
-    return tuple(
-        FileLine(
-            id=file.id,
-            name=file.name,
-            source=source,
-            by=names.get(file.by, file.by),
-            at=file.at,
-            taken=taken,
-            parked=parked,
-            waiting=parked - answered,
-            checks=checks,
-            out_of_control=rejected > 0,
-        )
-        for file, source, taken, parked, answered, checks, rejected in session.execute(wanted)
+
+
+def _line(
+    names: dict[str, str],
+    file: ResultFile,
+    source: str,
+    taken: int,
+    parked: int,
+    answered: int,
+    checks: int,
+    rejected: int,
+) -> FileLine:
+    return FileLine(
+        id=file.id,
+        name=file.name,
+        source=source,
+        by=names.get(file.by, file.by),
+        at=file.at,
+        taken=taken,
+        parked=parked,
+        waiting=parked - answered,
+        checks=checks,
+        out_of_control=rejected > 0,
     )
 
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from labels import payload
 from tracker.domain.custody import Party
 from tracker.domain.tag import BOUND, ISSUED, PRINTED, VOID
-from tracker.storage.custody import EventRow, as_event, reprints_of
+from tracker.lookups.page import USUAL, Key, Page, rows_of
+from tracker.storage.custody import EventRow, as_event
 from tracker.storage.people import party, party_names
 from tracker.storage.tags import PrintRun, Tag
 
@@ -51,33 +53,60 @@ class Stray:
 
 def rolls(session: Session) -> tuple[Roll, ...]:
     """Every print run, the oldest first."""
-    names = party_names(session)
-    tags: dict[int, list[Tag]] = {}
-    for tag in session.scalars(select(Tag).order_by(Tag.run_id, Tag.number)):
-        tags.setdefault(tag.run_id, []).append(tag)
-    runs = session.scalars(select(PrintRun).order_by(PrintRun.id)).all()
-    # A run that printed an old code again has no tags of its own.
-    again = reprints_of(session, [tag.id for printed in tags.values() for tag in printed])
-    return tuple(_roll(run, tags[run.id], names, again) for run in runs if run.id in tags)
+    return _rolls(session, session.scalars(_WITH_TAGS.order_by(PrintRun.id)).all())
 
 
-def _roll(run: PrintRun, tags: list[Tag], names: dict[str, str], again: Counter[int]) -> Roll:
-    carried: dict[str, tuple[str, ...]] = {}
-    for tag in tags:
-        if tag.state == ISSUED:
-            name = names.get(tag.issued_to or "", "nobody named")
-            carried[name] = (*carried.get(name, ()), payload.shown(tag.code))
-    states = [tag.state for tag in tags]
-    return Roll(
-        run=run.id,
-        printed_at=run.printed_at,
-        printed=len(tags),
-        bound=states.count(BOUND),
-        void=states.count(VOID),
-        in_office=states.count(PRINTED),
-        carried=carried,
-        reprinted=sum(again[tag.id] for tag in tags),
+def rolls_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[Roll]:
+    """The print runs, the oldest first, a page of them. Raises Refused `not-a-cursor`."""
+    rows, following = rows_of(session, _WITH_TAGS, [PrintRun.id], after, limit)
+    return Page(_rolls(session, [run for (run,) in rows]), following)
+
+
+# A run that printed an old code again has no tags of its own.
+_WITH_TAGS = select(PrintRun).where(select(Tag.id).where(Tag.run_id == PrintRun.id).exists())
+
+
+def _rolls(session: Session, runs: Sequence[PrintRun]) -> tuple[Roll, ...]:
+    """The runs, which lie between the first and the last of them, with their tags counted by the database."""
+    if not runs:
+        return ()
+    here = Tag.run_id.between(runs[0].id, runs[-1].id)
+    counted = select(Tag.run_id, Tag.state, func.count()).where(here).group_by(Tag.run_id, Tag.state)
+    states: dict[int, Counter[str]] = defaultdict(Counter)
+    for run, state, count in session.execute(counted):
+        states[run][state] = count
+    reprinted = (
+        select(Tag.run_id, func.count())
+        .join(EventRow, EventRow.tag_id == Tag.id)
+        .where(here, EventRow.kind == "tag reprinted")
+        .group_by(Tag.run_id)
     )
+    again = {row[0]: row[1] for row in session.execute(reprinted)}
+    carried = _carried(session, here)
+    return tuple(
+        Roll(
+            run=run.id,
+            printed_at=run.printed_at,
+            printed=states[run.id].total(),
+            bound=states[run.id][BOUND],
+            void=states[run.id][VOID],
+            in_office=states[run.id][PRINTED],
+            carried=carried.get(run.id, {}),
+            reprinted=again.get(run.id, 0),
+        )
+        for run in runs
+    )
+
+
+def _carried(session: Session, here: ColumnElement[bool]) -> dict[int, dict[str, tuple[str, ...]]]:
+    """By run and by name, the codes that somebody carries."""
+    names = party_names(session)
+    wanted = select(Tag.run_id, Tag.issued_to, Tag.code).where(here, Tag.state == ISSUED)
+    found: dict[int, dict[str, tuple[str, ...]]] = defaultdict(dict)
+    for run, to, code in session.execute(wanted.order_by(Tag.run_id, Tag.number)):
+        name = names.get(to or "", "nobody named")
+        found[run][name] = (*found[run].get(name, ()), payload.shown(code))
+    return found
 
 
 @dataclass(frozen=True)

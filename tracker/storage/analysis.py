@@ -137,6 +137,13 @@ class ParkedAnswer(Base):
     at: Mapped[datetime] = mapped_column(Utc)
 
 
+# An analysis with its values, its file and its source.
+WITH_ALL = (
+    selectinload(Analysis.values),
+    joinedload(Analysis.file).joinedload(ResultFile.map).joinedload(SourceMap.source),
+)
+
+
 def map_in_force(session: Session, source_id: int) -> SourceMap | None:
     """The source's latest column map, None before the first."""
     wanted = select(SourceMap).where(SourceMap.source_id == source_id)
@@ -146,14 +153,7 @@ def map_in_force(session: Session, source_id: int) -> SourceMap | None:
 def analyses_of(session: Session, sample_id: int) -> list[Analysis]:
     """The sample's analyses with their values, files and sources: the one chosen last first, then the newest."""
     ranks = _ranks(session, sample_id)
-    rows = session.scalars(
-        select(Analysis)
-        .where(Analysis.sample_id == sample_id)
-        .options(
-            selectinload(Analysis.values),
-            joinedload(Analysis.file).joinedload(ResultFile.map).joinedload(SourceMap.source),
-        )
-    ).all()
+    rows = session.scalars(select(Analysis).where(Analysis.sample_id == sample_id).options(*WITH_ALL)).all()
     return sorted(rows, key=lambda row: (-ranks.get(row.event_id, 0), -row.id))
 
 

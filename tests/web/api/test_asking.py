@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from base64 import urlsafe_b64encode
 from typing import Any
 
 import pytest
@@ -53,13 +55,46 @@ def test_what_is_added_meanwhile_comes_later_and_doubles_nothing(
 
 def test_a_page_names_the_next_in_its_link_too(program_as: ProgramAs, lots: int) -> None:
     answer = program_as("tove").get("/lots", limit=2)
-    assert answer.headers["Link"] == f'</api/v1/lots?after={answer.json["next"]}>; rel="next"'
+    assert answer.headers["Link"] == f'</api/v1/lots?limit=2&after={answer.json["next"]}>; rel="next"'
 
 
-@pytest.mark.parametrize("after", ["x", "W10", "bnVsbA", "ImEi", "🐄"])
+def cursor(*parts: Any) -> str:
+    return urlsafe_b64encode(json.dumps(parts).encode()).decode().rstrip("=")
+
+
+@pytest.mark.parametrize(
+    "after",
+    [
+        "x",
+        "W10",
+        "bnVsbA",
+        "ImEi",
+        "🐄",
+        cursor("lots"),
+        cursor("lots", "a"),
+        cursor("lots", 1, 2),
+        cursor(1),
+    ],
+)
 def test_what_is_no_cursor_of_this_list_is_refused(program_as: ProgramAs, lots: int, after: str) -> None:
     answer = program_as("tove").get("/lots", after=after)
     assert (answer.status_code, answer.json["code"]) == (422, "not-a-cursor")
+
+
+def test_a_cursor_of_another_list_is_refused(program_as: ProgramAs, lots: int) -> None:
+    program = program_as("lena")
+    after = program.get("/lots", limit=1).json["next"]
+    assert program.get("/lots", after=after, limit=1).status_code == 200
+    answer = program.get("/entries", after=after)
+    assert (answer.status_code, answer.json["code"]) == (422, "not-a-cursor")
+
+
+def test_the_log_comes_in_its_own_order_with_what_belongs_to_each_entry(
+    season: Database, program_as: ProgramAs, lots: int
+) -> None:
+    found = pages(program_as("lena"), "/entries", 3)
+    assert [one["entry"] for one in found] == list(range(1, len(found) + 1))
+    assert found[-1]["kind"] == "lot registered" and found[-1]["data"]["forage"] == "alfalfa"
 
 
 @pytest.mark.parametrize(

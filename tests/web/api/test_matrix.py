@@ -21,6 +21,7 @@ ROLES = {"technician": "tove", "clerk": "carl", "analyst": "ana", "lead": "lena"
 MATRIX = """
                     scope    technician  clerk  analyst  lead
 add-producer        office       -        yes      -      yes
+all-analyses        read         -         -      yes     yes
 amend               lab          -        yes     yes     yes
 analyses            read         -         -      yes     yes
 archive             lab          -        yes     yes     yes
@@ -37,6 +38,7 @@ core                field       yes       yes     yes     yes
 count-in            office       -        yes     yes     yes
 dispose             lab          -        yes     yes     yes
 dry-matter          read        yes       yes     yes     yes
+entries             read         -         -       -      yes
 export              read         -         -       -      yes
 exports             read         -         -       -      yes
 feeding             read        yes       yes     yes     yes
@@ -77,6 +79,7 @@ report-pdf          read        yes       yes     yes     yes
 result-files        read         -         -      yes     yes
 results             read         -         -      yes     yes
 rolls               read         -        yes     yes     yes
+samples             read        yes       yes     yes     yes
 seal                field       yes       yes     yes     yes
 search              read        yes       yes     yes     yes
 set-aside-row       lab          -         -      yes     yes

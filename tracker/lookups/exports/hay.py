@@ -11,6 +11,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from tracker.lookups.exports.table import Cells, Column, Table, read
+from tracker.lookups.page import USUAL, Key, Page, require_key
 from tracker.storage.coring import Sample
 from tracker.storage.custody import StandingRow
 from tracker.storage.lots import Field, Lot
@@ -24,7 +25,6 @@ REPORTS_AT_ONCE = 10
 
 
 def _samples(session: Session, season: int | None) -> Iterator[Cells]:
-    latest = _latest()
     wanted = (
         select(
             Sample.id,
@@ -47,8 +47,7 @@ def _samples(session: Session, season: int | None) -> Iterator[Cells]:
         .join(Field, Field.id == Lot.field_id)
         .join(Producer, Producer.id == Field.producer_id)
         .join(StandingRow, StandingRow.sample_id == Sample.id)
-        .outerjoin(latest, latest.c.sample_id == Sample.id)
-        .outerjoin(ReportVersion, ReportVersion.id == latest.c.id)
+        .outerjoin(ReportVersion, _latest())
         .order_by(Sample.id)
     )
     for *known, body in read(session, _of(wanted, season), REPORTS_AT_ONCE):
@@ -71,21 +70,65 @@ def _found(body: Mapping[str, Any]) -> Iterator[object]:
 
 
 def _results(session: Session, season: int | None) -> Iterator[Cells]:
-    latest = _latest()
-    wanted = (
+    for row in read(session, _of(_reports().order_by(Sample.id), season), REPORTS_AT_ONCE):
+        yield from _released(*row)
+
+
+def results_page(
+    session: Session, season: int | None = None, after: Key = (), limit: int = USUAL
+) -> Page[dict[str, object]]:
+    """The released values by sample, constituent, method and formula, a page of them, each by the table's columns.
+
+    Raises Refused `not-a-cursor`.
+    """
+    if after:
+        require_key([int, str, str, str], after)
+    names = [column.name for column in RESULTS.columns]
+    found: list[tuple[Key, dict[str, object]]] = []
+    for row in _reports_from(session, season, int(after[0]) if after else 0):
+        lines = (dict(zip(names, cells, strict=True)) for cells in _released(*row))
+        keyed = ((_key(line), line) for line in lines)
+        found += sorted((one for one in keyed if one[0] > after), key=lambda one: one[0])
+        if len(found) > limit:
+            break
+    shown = tuple(line for _, line in found[:limit])
+    return Page(shown, found[limit - 1][0] if len(found) > limit else None)
+
+
+def _key(line: Mapping[str, object]) -> Key:
+    return (
+        int(str(line["sample"])),
+        *(str(line[part] or "") for part in ("constituent", "method", "formula")),
+    )
+
+
+def _reports_from(session: Session, season: int | None, sample: int) -> Iterator[Any]:
+    """The latest reports from this sample on, so many at a time; each time the database is asked for a few."""
+    wanted = _of(_reports().order_by(Sample.id).limit(REPORTS_AT_ONCE), season)
+    rows = session.execute(wanted.where(Sample.id >= sample)).all()
+    while rows:
+        yield from rows
+        rows = session.execute(wanted.where(Sample.id > rows[-1][0])).all()
+
+
+def _reports() -> Any:
+    return (
         select(Sample.id, Lot.id, StandingRow.code, ReportVersion.number, ReportVersion.body)
         .join(Lot, Lot.id == Sample.lot_id)
         .join(StandingRow, StandingRow.sample_id == Sample.id)
-        .join(latest, latest.c.sample_id == Sample.id)
-        .join(ReportVersion, ReportVersion.id == latest.c.id)
-        .order_by(Sample.id)
+        .join(ReportVersion, _latest())
     )
-    for sample, lot, code, report, body in read(session, _of(wanted, season), REPORTS_AT_ONCE):
-        for row in body.get("results", ()):
-            yield (sample, lot, code, report, *_measured(row))
-        for row in body.get("derived", ()):
-            if row.get("value") is not None:
-                yield (sample, lot, code, report, *_calculated(row))
+
+
+def _released(
+    sample: int, lot: int, code: str | None, report: str, body: Mapping[str, Any]
+) -> Iterator[Cells]:
+    """A report's values, line by line."""
+    for row in body.get("results", ()):
+        yield (sample, lot, code, report, *_measured(row))
+    for row in body.get("derived", ()):
+        if row.get("value") is not None:
+            yield (sample, lot, code, report, *_calculated(row))
 
 
 def _measured(row: Mapping[str, Any]) -> Cells:
@@ -124,14 +167,10 @@ def _calculated(row: Mapping[str, Any]) -> Cells:
 
 
 def _latest() -> Any:
-    """The id of each sample's latest report version."""
-    newest = (
-        select(ReportVersion.sample_id, func.max(ReportVersion.version).label("version"))
-        .group_by(ReportVersion.sample_id)
-        .subquery()
-    )
-    same = (ReportVersion.sample_id == newest.c.sample_id) & (ReportVersion.version == newest.c.version)
-    return select(ReportVersion.id, ReportVersion.sample_id).join(newest, same).subquery()
+    """That a report version is the latest of the sample."""
+    newest = select(func.max(ReportVersion.version)).where(ReportVersion.sample_id == Sample.id)
+    latest = newest.correlate(Sample).scalar_subquery()
+    return (ReportVersion.sample_id == Sample.id) & (ReportVersion.version == latest)
 
 
 def _of(wanted: Any, season: int | None) -> Any:

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 import json
 from base64 import urlsafe_b64decode, urlsafe_b64encode
-from collections.abc import Sequence
 from typing import Any
+from urllib.parse import urlencode
 
 from flask import Response, request
 from marshmallow import ValidationError
 
-from tracker.errors import NotFound, Refused
+from tracker.errors import NotFound
+from tracker.lookups.page import USUAL, Key, Page, not_a_cursor
 from tracker.web.api.door import let_in
 from tracker.web.api.entry import JSON, Entry
 from tracker.web.api.fields import LARGEST, LONGEST, Strict, text, whole
 from tracker.web.shared.problems import Faulty, faults
 from tracker.web.shared.season import reading
 
-USUAL, MOST = 50, 500
+MOST = 500
 
 
-class Page(Strict):
+class Paged(Strict):
     """Which page of a list."""
 
     after = text("`next` of the page before; else from the beginning", needed=False, most=LONGEST)
@@ -32,18 +33,16 @@ def ask(entry: Entry, place: dict[str, Any]) -> Response:
     let_in(entry)
     checked_place(place)
     wanted = query_of(entry)
-    page: dict[str, Any] = {
-        name: wanted.pop(name) for name in ("after", "limit") if entry.key and name in wanted
-    }
+    if "after" in wanted:
+        wanted["after"] = _read_cursor(entry, wanted["after"])
     with reading() as session:
         found = entry.do(session, **place, **wanted)
         if entry.answer is None:
             return told(found, entry.media)
-        shape = entry.answer()
-        body = _page(found, entry, page) if entry.key else shape.dump(found)
+        body = _page(entry, found) if entry.paged else entry.answer().dump(found)
     answer = told(json.dumps(body, ensure_ascii=False).encode(), JSON)
-    if entry.key and body["next"]:
-        answer.headers["Link"] = f'<{request.path}?after={body["next"]}>; rel="next"'
+    if entry.paged and body["next"]:
+        answer.headers["Link"] = f'<{request.path}?{urlencode(_again(body["next"]))}>; rel="next"'
     return answer
 
 
@@ -71,7 +70,7 @@ def checked_place(place: dict[str, Any]) -> None:
 
 def query_of(entry: Entry) -> dict[str, Any]:
     """What stands behind the question mark. Raises Faulty `not-as-described`."""
-    schema = (entry.asked or (Page if entry.key else Strict))()
+    schema = (entry.asked or (Paged if entry.paged else Strict))()
     given: dict[str, Any] = {name: values[-1] for name, values in request.args.lists() if len(values) == 1}
     doubled = [name for name, values in request.args.lists() if len(values) > 1]
     for name in doubled:
@@ -100,40 +99,30 @@ def _faulty(errors: list[dict[str, str]]) -> Faulty:
     )
 
 
-def _page(found: Sequence[Any], entry: Entry, page: dict[str, Any]) -> dict[str, Any]:
-    assert entry.key is not None and entry.answer is not None
-    known = sorted(found, key=entry.key)
-    if "after" in page:
-        last = _read_cursor(page["after"], like=entry.key(known[0]) if known else None)
-        known = [one for one in known if entry.key(one) > last] if known else []
-    most = page.get("limit", USUAL)
-    shown, more = known[:most], len(known) > most
+def _page(entry: Entry, found: Page[Any]) -> dict[str, Any]:
+    assert entry.answer is not None
     return {
-        "items": entry.answer(many=True).dump(shown),
-        "next": _cursor(entry.key(shown[-1])) if more else None,
+        "items": entry.answer(many=True).dump(found.items),
+        "next": None if found.next is None else _cursor(entry, found.next),
     }
 
 
-def _cursor(last: Any) -> str:
-    return urlsafe_b64encode(json.dumps(last).encode()).decode().rstrip("=")
+def _again(following: str) -> dict[str, str]:
+    """What stands behind the question mark for the next page: the same and where to go on."""
+    return {**request.args.to_dict(), "after": following}
 
 
-def _read_cursor(words: str, *, like: Any) -> Any:
+def _cursor(entry: Entry, last: Key) -> str:
+    """Text that means nothing to anybody; the list's name is in it, for another list is in another order."""
+    return urlsafe_b64encode(json.dumps([entry.name, *last]).encode()).decode().rstrip("=")
+
+
+def _read_cursor(entry: Entry, words: str) -> Key:
+    """The key that the lookup gave. Raises Refused `not-a-cursor`."""
     try:
-        found = json.loads(urlsafe_b64decode(words + "=" * (-len(words) % 4)))
-    except ValueError:
-        found = None
-    found = tuple(found) if isinstance(found, list) else found
-    # A cursor of another list would not be in order with this one.
-    if (_kinds(found) != _kinds(like) and like is not None) or found is None:
-        raise Refused(
-            "not-a-cursor",
-            "`after` is not the `next` of a page of this list.",
-            field="after",
-            remedy="Begin without it, and take it from the page before.",
-        )
-    return found
-
-
-def _kinds(key: Any) -> Any:
-    return [type(part) for part in key] if isinstance(key, tuple) else type(key)
+        name, *key = json.loads(urlsafe_b64decode(words + "=" * (-len(words) % 4)))
+    except (ValueError, TypeError):
+        raise not_a_cursor() from None
+    if name != entry.name or not key or not all(type(part) in (int, str) for part in key):
+        raise not_a_cursor()
+    return tuple(key)

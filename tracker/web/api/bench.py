@@ -19,7 +19,7 @@ from tracker.steps.grind import grind
 from tracker.steps.weigh_dry import weigh_dry
 from tracker.steps.weigh_in import weigh
 from tracker.web.api.custody import on_sample
-from tracker.web.api.entry import Doing, act, question
+from tracker.web.api.entry import Doing, act, question, short_list
 from tracker.web.api.fields import Digits, digits, one_of, several, shape_of, text, yes_no
 from tracker.web.api.shapes import Stands, stands
 from tracker.web.shared.access import LAB
@@ -129,13 +129,13 @@ def _oven_out(session: Session, act: Act, load: str) -> dict[str, Any]:
     return {**told, "cautions": [*told["cautions"], *(one.words for one in remarks)]}
 
 
-question(
+short_list(
     "balances",
     "/balances",
     "The balances, and whether today's check has passed.",
     lambda session: balances_today(session, now().astimezone()),
     shape_of(BalanceToday),
-    key=lambda one: one.name,
+    key=lambda one: (one.name,),
     roles=LAB,
 )
 act(

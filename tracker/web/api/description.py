@@ -11,7 +11,7 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
 
 from tracker.domain.client_scopes import SCOPES
-from tracker.web.api.asking import Page
+from tracker.web.api.asking import Paged
 from tracker.web.api.entry import ENTRIES, JSON, Entry
 from tracker.web.api.fields import Digits, Moment, Seconds
 from tracker.web.shared.problems import MEDIA_TYPE
@@ -144,7 +144,7 @@ def _asked(entry: Entry) -> list[dict[str, Any]]:
                 "description": words,
             }
         ]
-    schema = entry.asked or (Page if entry.key else None)
+    schema = entry.asked or (Paged if entry.paged else None)
     return [{"in": "query", "schema": schema}] if schema else []
 
 
@@ -163,7 +163,7 @@ def _responses(entry: Entry) -> dict[str, Any]:
 def _content(entry: Entry) -> dict[str, Any]:
     if entry.answer is None:
         return {"content": {entry.media: {"schema": {}}}}
-    if entry.key is None:
+    if not entry.paged:
         return {"content": {JSON: {"schema": entry.answer}}}
     page = {
         "type": "object",

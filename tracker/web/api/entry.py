@@ -8,6 +8,7 @@ from typing import Any
 
 from marshmallow import Schema
 
+from tracker.lookups.page import USUAL, Key, Page, whole_list
 from tracker.web.api.fields import Strict, moment, text
 from tracker.web.shared.access import STAFF
 
@@ -18,9 +19,9 @@ JSON, PDF = "application/json", "application/pdf"
 class Entry:
     """do is called with the session, for an act with the Act, and by name with what address and request hold.
 
-    answer: the schema of what do gives; for a question that is paged, of one of its items. key: what an item of a
-    page is known by and put in order by. media: else a file's type. secret: what is in the first answer alone, not
-    kept. tries: keeps nothing.
+    answer: the schema of what do gives; where it is paged, of one of the items: do is then asked for the lines after
+    a key, so many of them, and gives a Page. media: else a file's type. secret: what is in the first answer alone,
+    not kept. tries: keeps nothing.
     """
 
     name: str
@@ -33,7 +34,7 @@ class Entry:
     roles: Sequence[str] = STAFF
     given: type[Schema] | None = None
     asked: type[Schema] | None = None
-    key: Callable[[Any], Any] | None = None
+    paged: bool = False
     status: int = 200
     media: str = JSON
     secret: tuple[str, ...] = ()
@@ -57,6 +58,28 @@ class Nothing(Doing):
 
 
 ENTRIES: list[Entry] = []
+
+
+def listing(name: str, path: str, words: str, do: Callable[..., Any], answer: Any, **more: Any) -> None:
+    """Enter a question that is answered in pages."""
+    question(name, path, words, do, answer, paged=True, **more)
+
+
+def short_list(
+    name: str,
+    path: str,
+    words: str,
+    do: Callable[..., Any],
+    answer: Any,
+    key: Callable[[Any], Key],
+    **more: Any,
+) -> None:
+    """Enter a list that is short by its nature and read whole; key: what an item is known by and put in order by."""
+
+    def page(session: Any, after: Key = (), limit: int = USUAL, **asked: Any) -> Page[Any]:
+        return whole_list(do(session, **asked), key, after, limit)
+
+    listing(name, path, words, page, answer, **more)
 
 
 def question(name: str, path: str, words: str, do: Callable[..., Any], answer: Any, **more: Any) -> None:

@@ -11,10 +11,10 @@ from tracker.domain.feed import texts_of
 from tracker.domain.herd import Group
 from tracker.lookups.feeding_answer import answer_for
 from tracker.lookups.feeds import feeds_in_force
-from tracker.lookups.groups import GroupLine, groups_of
+from tracker.lookups.groups import GroupLine, groups_page
 from tracker.steps.keep_group import keep_group
 from tracker.steps.set_feed import set_feed
-from tracker.web.api.entry import Doing, act, question
+from tracker.web.api.entry import Doing, act, listing, question, short_list
 from tracker.web.api.fields import Strict, digits, one_of, shape_of, text, whole
 from tracker.web.api.mending import changed
 from tracker.web.shared.access import LEAD
@@ -89,13 +89,13 @@ question(
     Told,
     asked=Animals,
 )
-question(
+short_list(
     "feeds",
     "/feeds",
     "The supplements in force, each value as text with the names of docs/feeding.md.",
     lambda session: [{"key": one.key, "values": texts_of(one)} for one in feeds_in_force(session)],
     FeedTold,
-    key=lambda one: one["key"],
+    key=lambda one: (one["key"],),
 )
 act(
     "set-feed",
@@ -107,14 +107,7 @@ act(
     given=Values,
     roles=LEAD,
 )
-question(
-    "groups",
-    "/groups",
-    "The producers' groups of animals.",
-    lambda session: groups_of(session),
-    shape_of(GroupLine),
-    key=lambda one: (one.producer, one.group.name),
-)
+listing("groups", "/groups", "The producers' groups of animals.", groups_page, shape_of(GroupLine))
 act(
     "keep-group",
     "/groups",

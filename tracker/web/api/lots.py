@@ -10,7 +10,7 @@ from tracker.domain.custody import Act, Party
 from tracker.domain.lot import BALE_SHAPES, FORAGE_KINDS, KILOGRAMS, MOST_CUTTINGS, POUNDS, STORAGES
 from tracker.domain.times import moment as read_moment
 from tracker.lookups.find import sample_named
-from tracker.lookups.lots import LotLine, ProducerLine, lots, parties, producers
+from tracker.lookups.lots import LotLine, ProducerLine, lot_line, lots_page, parties, producers_page
 from tracker.lookups.search import Found, search
 from tracker.steps.add_people import add_producer
 from tracker.steps.core_lot import core_lot
@@ -18,8 +18,7 @@ from tracker.steps.plan_coring import plan_coring
 from tracker.steps.register_lot import NewLot, register_lot
 from tracker.steps.register_lots import register_in_parts
 from tracker.storage.coring import plan_in_force
-from tracker.storage.lots import lot_numbered
-from tracker.web.api.entry import Doing, act, question
+from tracker.web.api.entry import Doing, act, listing, question, short_list
 from tracker.web.api.fields import Strict, day, digits, moment, one_of, several, shape_of, text, whole, yes_no
 from tracker.web.api.shapes import Stands, stands
 from tracker.web.shared.access import LAB
@@ -127,11 +126,6 @@ def _register(session: Session, act: Act, **given: Any) -> dict[str, Any]:
     return {"lots": [{"lot": row.id, "part": row.part, "bale_count": row.bale_count} for row in rows]}
 
 
-def _lot(session: Session, lot: int) -> LotLine:
-    lot_numbered(session, lot)
-    return next(one for one in lots(session) if one.lot == lot)
-
-
 def _plan(session: Session, act: Act, lot: int, **given: Any) -> dict[str, Any]:
     row = plan_coring(session, lot, act, **given)
     return {"lot": lot, "version": row.version, "plan": row.body}
@@ -152,14 +146,8 @@ def _cored(session: Session, act: Act, sample: str, **given: Any) -> dict[str, A
     return stands(session, found, core_lot(session, found, act, **given))
 
 
-question(
-    "producers",
-    "/producers",
-    "The producers.",
-    lambda session: producers(session),
-    shape_of(ProducerLine),
-    key=lambda one: one.name,
-    roles=LAB,
+listing(
+    "producers", "/producers", "The producers by name.", producers_page, shape_of(ProducerLine), roles=LAB
 )
 act(
     "add-producer",
@@ -172,23 +160,28 @@ act(
     roles=("clerk", "lead"),
     status=201,
 )
-question(
+short_list(
     "people",
     "/people",
     "Everyone and everywhere that can hold a sample.",
     lambda session: parties(session),
     shape_of(Party),
-    key=lambda one: one.key,
+    key=lambda one: (one.key,),
 )
-question(
+listing(
     "lots",
     "/lots",
     "The lots by number, with the state of each one's newest sample.",
-    lambda session: lots(session),
+    lots_page,
     shape_of(LotLine),
-    key=lambda one: one.lot,
 )
-question("lot", "/lots/<int:lot>", "One lot.", _lot, shape_of(LotLine))
+question(
+    "lot",
+    "/lots/<int:lot>",
+    "One lot.",
+    lambda session, lot: lot_line(session, lot),
+    shape_of(LotLine),
+)
 act("register-lot", "/lots", "Register a lot.", "field", _register, LotsMade, given=GivenLot, status=201)
 question(
     "search",

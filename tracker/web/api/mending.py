@@ -8,14 +8,15 @@ from marshmallow import Schema, fields, validate
 
 from labels import payload
 from tracker.lookups.contested_tags import Contest, contested_tags
+from tracker.lookups.entries import EntryLine, entries_page
 from tracker.lookups.find import sample_numbered
 from tracker.steps.amend import amend
 from tracker.steps.settle_tag import settle_tag
 from tracker.steps.undo import undo
-from tracker.web.api.entry import Doing, act, question
+from tracker.web.api.entry import Doing, act, listing, short_list
 from tracker.web.api.fields import PLAIN, several, shape_of, text, whole
 from tracker.web.api.shapes import Stands, stands
-from tracker.web.shared.access import LAB
+from tracker.web.shared.access import LAB, LEAD
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -89,13 +90,21 @@ act(
     given=Correction,
     roles=LAB,
 )
-question(
+listing(
+    "entries",
+    "/entries",
+    "The log: everything that happened, by number, in the order the office heard of it.",
+    entries_page,
+    shape_of(EntryLine),
+    roles=LEAD,
+)
+short_list(
     "contested-tags",
     "/contested-tags",
     "Tags that are on more than one bag.",
     contested_tags,
     shape_of(Contest),
-    key=lambda one: one.code,
+    key=lambda one: (one.code,),
     roles=LAB,
 )
 act(

@@ -9,19 +9,16 @@ from marshmallow import Schema, fields
 
 from tracker.files.out import MEDIA_TYPE, csv_lines
 from tracker.lookups.exports import TABLES, table_named
-from tracker.lookups.kept_refusals import refusals
+from tracker.lookups.kept_refusals import refusals_page
 from tracker.lookups.programme import behind, programme
 from tracker.lookups.seasons import seasons
-from tracker.web.api.entry import question
+from tracker.web.api.entry import listing, question, short_list
 from tracker.web.api.fields import Digits, Moment, Strict, whole
 from tracker.web.shared.access import LEAD
 from tracker.web.shared.season import now
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
-
-# So many of the newest refusals; the table of refusals has all.
-REFUSALS = 1000
 
 
 class Season(Strict):
@@ -126,22 +123,21 @@ question(
 question(
     "figure", "/programme/<figure>", "The list behind a figure.", _behind, Listing, asked=Season, roles=LEAD
 )
-question(
+listing(
     "refusals",
     "/refusals",
-    "What was refused, with the values as they were given.",
-    lambda session: refusals(session, REFUSALS),
+    "What was refused, the oldest first, with the values as they were given.",
+    refusals_page,
     Refusal,
-    key=lambda one: one.id,
     roles=LEAD,
 )
-question(
+short_list(
     "exports",
     "/exports",
     "The tables that can be taken away.",
     _exports,
     Export,
-    key=lambda one: one["name"],
+    key=lambda one: (one["name"],),
     roles=LEAD,
 )
 question(

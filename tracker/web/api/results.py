@@ -11,24 +11,25 @@ from typing import TYPE_CHECKING, Any
 from marshmallow import Schema, fields, validate
 
 from tracker.errors import Refused
-from tracker.lookups.analyses import AnalysisLine, analyses_of
+from tracker.lookups.analyses import AnalysisLine, SampleAnalysis, analyses_of, analyses_page
 from tracker.lookups.check_charts import Chart, charts
-from tracker.lookups.exports import table_named
+from tracker.lookups.exports.hay import results_page
 from tracker.lookups.find import sample_ever_named, sample_named
 from tracker.lookups.issued_reports import issued_report, report_numbered
-from tracker.lookups.kept_refusals import parked_rows
+from tracker.lookups.kept_refusals import parked_page
 from tracker.lookups.lot_report import report_body
-from tracker.lookups.result_files import FileLine, result_files
+from tracker.lookups.page import Page
+from tracker.lookups.result_files import FileLine, result_files_page
 from tracker.papers.lot_report import lot_report
 from tracker.steps.answer_parked import set_aside, take_in
 from tracker.steps.choose_analysis import choose_analysis
 from tracker.steps.preview_results import preview_results
 from tracker.steps.record_results import LineTold, Taken, record_results
 from tracker.steps.release_results import release_results
-from tracker.web.api.asking import Page
+from tracker.web.api.asking import Paged
 from tracker.web.api.custody import on_sample
 from tracker.web.api.door import today
-from tracker.web.api.entry import PDF, Doing, act, question
+from tracker.web.api.entry import PDF, Doing, act, listing, question, short_list
 from tracker.web.api.fields import PLAIN, Moment, Strict, shape_of, text, whole, yes_no
 from tracker.web.api.shapes import Stands
 from tracker.web.shared.access import BENCH
@@ -137,7 +138,7 @@ class Version(Strict):
     version = whole("which version; else the latest", needed=False, least=1)
 
 
-class SeasonPage(Page):
+class SeasonPage(Paged):
     """Which season, and which page."""
 
     season = whole("the year of harvest; else every year", needed=False, least=1900, most=9999)
@@ -164,10 +165,10 @@ class Result(Schema):
     formula = fields.String(required=True, allow_none=True)
 
 
-def _results(session: Session, season: int | None = None) -> list[dict[str, Any]]:
-    lines = iter(table_named("results").lines(session, season))
-    names = [str(name) for name in next(lines)]
-    return [{name: _cell(cell) for name, cell in zip(names, line, strict=True)} for line in lines]
+def _results(session: Session, season: int | None = None, **page: Any) -> Page[dict[str, Any]]:
+    found = results_page(session, season, **page)
+    items = [{name: _cell(cell) for name, cell in line.items()} for line in found.items]
+    return Page(tuple(items), found.next)
 
 
 def _cell(value: object) -> object:
@@ -229,13 +230,12 @@ def _paper(session: Session, number: str) -> bytes:
     return file.getvalue()
 
 
-question(
+listing(
     "result-files",
     "/result-files",
-    "The files that came in.",
-    result_files,
+    "The files that came in, the oldest first.",
+    result_files_page,
     shape_of(FileLine),
-    key=lambda one: one.id,
     roles=BENCH,
 )
 act(
@@ -260,13 +260,12 @@ act(
     roles=BENCH,
     status=201,
 )
-question(
+listing(
     "parked",
     "/parked-rows",
     "Rows that wait for a person.",
-    parked_rows,
+    parked_page,
     ParkedRow,
-    key=lambda one: one.id,
     roles=BENCH,
 )
 act(
@@ -289,7 +288,7 @@ act(
     given=Aside,
     roles=BENCH,
 )
-question(
+short_list(
     "charts",
     "/check-charts",
     "The control chart of each constituent of each check sample.",
@@ -298,23 +297,30 @@ question(
     key=lambda one: (one.source, one.check_name, one.constituent),
     roles=BENCH,
 )
-question(
+listing(
     "results",
     "/results",
     "Every released value, with unit, basis and margin: a line each, from the latest version of each report.",
     _results,
     Result,
-    key=lambda one: (one["sample"], one["constituent"], one["method"] or "", one["formula"] or ""),
     asked=SeasonPage,
     roles=BENCH,
 )
-question(
+listing(
+    "all-analyses",
+    "/analyses",
+    "Every analysis by number, each value with unit, basis and method as its source gave it.",
+    analyses_page,
+    shape_of(SampleAnalysis),
+    roles=BENCH,
+)
+short_list(
     "analyses",
     "/samples/<sample>/analyses",
     "A sample's analyses, each value with unit, basis and method.",
     lambda session, sample: analyses_of(session, sample_ever_named(session, sample).id),
     shape_of(AnalysisLine),
-    key=lambda one: one.id,
+    key=lambda one: (one.id,),
     roles=BENCH,
 )
 act(

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 from marshmallow import Schema, fields
 
-from tracker.lookups.bench_queue import Waiting, waiting
+from tracker.lookups.bench_queue import Waiting, waiting_page
 from tracker.lookups.dry_matter import dry_matter_of
 from tracker.lookups.find import sample_ever_named, sample_named
 from tracker.lookups.sample_way import way_of
-from tracker.web.api.entry import question
+from tracker.lookups.samples import SampleLine, samples_page
+from tracker.web.api.entry import listing, question
 from tracker.web.api.fields import shape_of
 
 if TYPE_CHECKING:
@@ -61,11 +62,7 @@ question(
     _dry_matter,
     DryMatter,
 )
-question(
-    "waiting",
-    "/waiting",
-    "What waits where.",
-    waiting,
-    shape_of(Waiting),
-    key=lambda one: (one.lot, one.code or "", one.since.isoformat()),
+listing("waiting", "/waiting", "What waits where, by sample.", waiting_page, shape_of(Waiting))
+listing(
+    "samples", "/samples", "The samples by number, and where each stands.", samples_page, shape_of(SampleLine)
 )

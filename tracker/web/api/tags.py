@@ -12,13 +12,13 @@ from marshmallow import ValidationError as Wrong
 from labels import payload
 from tracker.lookups.find import sample_named
 from tracker.lookups.tag_owner import TagOwner, tag_owner
-from tracker.lookups.tag_rolls import rolls
+from tracker.lookups.tag_rolls import rolls_page
 from tracker.papers.tag_sheet import Layout, Office, write_tags
 from tracker.steps.bag_cores import bag_cores, replace_tag, seal_bag
 from tracker.steps.issue_tags import count_in, issue_tags
 from tracker.steps.print_tags import print_tags, void_run, void_tag
 from tracker.storage.people import party
-from tracker.web.api.entry import Doing, act, question
+from tracker.web.api.entry import Doing, act, listing, question
 from tracker.web.api.fields import key, several, shape_of, text, whole
 from tracker.web.api.shapes import Codes, Stands, stands
 from tracker.web.shared.access import LAB
@@ -158,13 +158,12 @@ question(
     lambda session, code: tag_owner(session, code),
     shape_of(TagOwner),
 )
-question(
+listing(
     "rolls",
     "/tag-runs",
     "Every print run, and what became of its tags.",
-    rolls,
+    rolls_page,
     Roll,
-    key=lambda one: one.run,
     roles=LAB,
 )
 act(
