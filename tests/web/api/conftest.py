@@ -34,8 +34,12 @@ class Program:
         return {"Authorization": f"Bearer {self.token}"}
 
     def get(self, path: str, *, headers: dict[str, str] | None = None, **query: Any) -> TestResponse:
+        # A file is read to its end, and so closed.
         return self.http.get(
-            f"/api/v1{path}", query_string=query, headers={**self.headers, **(headers or {})}
+            f"/api/v1{path}",
+            query_string=query,
+            headers={**self.headers, **(headers or {})},
+            buffered=True,
         )
 
     def post(self, path: str, body: Any = None, *, key: str | None = None) -> TestResponse:

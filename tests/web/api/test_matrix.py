@@ -40,6 +40,9 @@ dispose             lab          -        yes     yes     yes
 dry-matter          read        yes       yes     yes     yes
 entries             read         -         -       -      yes
 export              read         -         -       -      yes
+export-map          read         -         -       -      yes
+export-season       read         -         -       -      yes
+export-workbook     read         -         -       -      yes
 exports             read         -         -       -      yes
 feeding             read        yes       yes     yes     yes
 feeds               read        yes       yes     yes     yes

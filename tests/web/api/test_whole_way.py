@@ -118,7 +118,7 @@ def test_a_sample_goes_its_whole_way_and_its_numbers_come_out(way: Way) -> None:
 
 def test_each_entry_says_which_program_made_it(way: Way) -> None:
     code = in_the_field(way)
-    found = way.people["lena"].get("/exports/events")
+    found = way.people["lena"].get("/exports/events.csv")
     assert found.content_type == "text/csv; charset=utf-8; header=present"
     devices = {line["device"] for line in csv.DictReader(io.StringIO(found.text)) if line["sample"]}
     assert devices and all(one.startswith("program ") for one in devices), code

@@ -152,7 +152,7 @@ def _responses(entry: Entry) -> dict[str, Any]:
     made: dict[str, Any] = {
         str(entry.status): {"description": "done" if entry.acts else "found", **_content(entry)}
     }
-    if not entry.acts:
+    if not entry.acts and not entry.sent:
         made["304"] = {"description": "as the program has it already (If-None-Match)"}
     for status in REFUSALS:
         if status not in _FOR_ACTS or entry.acts:

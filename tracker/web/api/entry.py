@@ -21,7 +21,7 @@ class Entry:
 
     answer: the schema of what do gives; where it is paged, of one of the items: do is then asked for the lines after
     a key, so many of them, and gives a Page. media: else a file's type. secret: what is in the first answer alone,
-    not kept. tries: keeps nothing.
+    not kept. tries: keeps nothing. sent: do makes the answer itself, in pieces, and gets no session.
     """
 
     name: str
@@ -39,6 +39,7 @@ class Entry:
     media: str = JSON
     secret: tuple[str, ...] = ()
     tries: bool = False
+    sent: bool = False
 
     @property
     def acts(self) -> bool:
@@ -85,6 +86,11 @@ def short_list(
 def question(name: str, path: str, words: str, do: Callable[..., Any], answer: Any, **more: Any) -> None:
     """Enter a question; anybody with the scope `read` may ask, unless `roles` says whom it is for."""
     ENTRIES.append(Entry(name, "GET", path, words, more.pop("scope", "read"), do, answer, **more))
+
+
+def file(name: str, path: str, words: str, do: Callable[..., Any], media: str, **more: Any) -> None:
+    """Enter what is taken away as a file, sent while it is read."""
+    question(name, path, words, do, None, media=media, sent=True, **more)
 
 
 def act(

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-from io import BytesIO
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from marshmallow import Schema, fields
 
-from tracker.files.out import MEDIA_TYPE, csv_lines
-from tracker.lookups.exports import TABLES, table_named
+from tracker.files import geojson
+from tracker.files.out import MEDIA_TYPE, WORKBOOK
+from tracker.lookups.exports import TABLES
 from tracker.lookups.kept_refusals import refusals_page
 from tracker.lookups.programme import behind, programme
 from tracker.lookups.seasons import seasons
-from tracker.web.api.entry import listing, question, short_list
+from tracker.web.api.entry import file, listing, question, short_list
 from tracker.web.api.fields import Digits, Moment, Strict, whole
 from tracker.web.shared.access import LEAD
 from tracker.web.shared.season import now
+from tracker.web.shared.taken_away import ZIP, fields_as_map, season_whole, table_as_csv, table_as_workbook
 
 if TYPE_CHECKING:
+    from flask import Response
     from sqlalchemy.orm import Session
 
 
@@ -25,6 +28,12 @@ class Season(Strict):
     """Which season."""
 
     season = whole("the year of harvest; else the latest", needed=False, least=1900, most=9999)
+
+
+class SeasonAsked(Strict):
+    """Which season, or every one."""
+
+    season = whole("the year of harvest; else every year", needed=False, least=1900, most=9999)
 
 
 class Figure(Schema):
@@ -78,10 +87,12 @@ class Refusal(Schema):
 
 
 class Export(Schema):
-    """A table that can be taken away whole; href: its address here, as CSV (RFC 4180)."""
+    """A table that can be taken away whole; csv (RFC 4180) and workbook: its addresses here."""
 
     name = fields.String(required=True)
-    href = fields.String(required=True)
+    words = fields.String(required=True)
+    csv = fields.String(required=True)
+    workbook = fields.String(required=True)
 
 
 def _season(session: Session, season: int | None) -> int:
@@ -107,14 +118,20 @@ def _behind(session: Session, figure: str, season: int | None = None) -> dict[st
 
 
 def _exports(session: Session) -> list[dict[str, str]]:
-    return [{"name": name, "href": f"/api/v1/exports/{name}"} for name in TABLES]
+    here = "/api/v1/exports"
+    return [
+        {"name": name, "words": one.words, "csv": f"{here}/{name}.csv", "workbook": f"{here}/{name}.xlsx"}
+        for name, one in TABLES.items()
+    ]
 
 
-def _export(session: Session, table: str, season: int | None = None) -> bytes:
-    file = BytesIO()
-    for part in csv_lines(table_named(table).lines(session, season)):
-        file.write(part)
-    return file.getvalue()
+# The season is a matter of the query, and there may be none.
+def _table(send: Callable[..., Response]) -> Callable[..., Response]:
+    return lambda table, season=None: send(table, season)
+
+
+def _season_of(send: Callable[..., Response]) -> Callable[..., Response]:
+    return lambda season=None: send(season)
 
 
 question(
@@ -140,13 +157,10 @@ short_list(
     key=lambda one: (one["name"],),
     roles=LEAD,
 )
-question(
-    "export",
-    "/exports/<table>",
-    "One table as CSV.",
-    _export,
-    None,
-    asked=Season,
-    roles=LEAD,
-    media=MEDIA_TYPE,
-)
+for _name, _path, _words, _send, _media in (
+    ("export", "<table>.csv", "One table as CSV.", _table(table_as_csv), MEDIA_TYPE),
+    ("export-workbook", "<table>.xlsx", "One table as a workbook.", _table(table_as_workbook), WORKBOOK),
+    ("export-map", "fields.geojson", "The fields as a map.", _season_of(fields_as_map), geojson.MEDIA_TYPE),
+    ("export-season", "season.zip", "A season whole.", _season_of(season_whole), ZIP),
+):
+    file(_name, f"/exports/{_path}", _words, _send, _media, asked=SeasonAsked, roles=LEAD)
