@@ -12,10 +12,10 @@ from tracker.errors import Refused
 SCOPES = {
     "read": "ask for anything that the person may see",
     "field": "register lots, plan coring, record cores, bind and replace tags",
-    "intake": "hand over, receive, store, weigh, and load the oven",
-    "lab": "grind, take in result files, choose analyses, hold and lift",
+    "intake": "hand over, receive, keep photos, store, weigh, and see oven loads to their end",
+    "lab": "grind, make runs, take in result files and bundles, choose analyses, freeze limits, hold and lift",
     "release": "issue reports",
-    "office": "add producers, print and issue tags",
+    "office": "add producers, share their results, take in lists, print and issue tags, set what the programme decides",
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -62,6 +63,16 @@ class Box:
     def extra(self) -> tuple[Found, ...]:
         """Found and not expected, and not received at this desk either."""
         return tuple(one for one in self.found if not one.expected and (one.open or one.sack is None))
+
+    @property
+    def counted(self) -> dict[str, Any]:
+        """What is kept with each bag of the box."""
+        return {
+            "expected": str(len(self.expected)),
+            "found": str(len(self.found)),
+            "missing": [one.sack.code for one in self.missing],
+            "extra": [one.code for one in self.extra],
+        }
 
 
 def expected_bags(session: Session) -> tuple[Expected, ...]:

@@ -94,8 +94,9 @@ def parties(session: Session) -> tuple[Party, ...]:
 
 @dataclass(frozen=True)
 class ProducerLine:
-    """One producer in a list."""
+    """One producer in a list; number: what the office's pages and links call him by."""
 
+    number: int
     name: str
     phone: str
     email: str
@@ -112,8 +113,13 @@ def producers_page(session: Session, after: Key = (), limit: int = USUAL) -> Pag
     return page_of(session, select(Producer), [Producer.name], _producer, after, limit)
 
 
+def producer_line(session: Session, number: int) -> ProducerLine:
+    """One producer that is known by his number to be there."""
+    return _producer(session.get_one(Producer, number))
+
+
 def _producer(row: Producer) -> ProducerLine:
-    return ProducerLine(row.name, row.phone, row.email, row.place)
+    return ProducerLine(row.id, row.name, row.phone, row.email, row.place)
 
 
 def producer_of(session: Session, lot: int) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from sqlalchemy import select
@@ -75,6 +75,13 @@ def bench_load(session: Session, name: str) -> BenchLoad:
         by_out=_by(session, "oven out", ids, name),
         closed_at=closed.at if closed else None,
     )
+
+
+def sheet_of(found: BenchLoad) -> Load:
+    """The load as its sheet may show it: a weight to be taken again blind must not hang beside the balance."""
+    hidden = {row.position for row in found.rows if row.sack.blind}
+    sacks = tuple(replace(s, dry=None) if s.position in hidden else s for s in found.load.sacks)
+    return replace(found.load, sacks=sacks)
 
 
 def _rows(session: Session, load: OvenLoad, places: Sequence[OvenPlace]) -> tuple[Row, ...]:

@@ -13,6 +13,7 @@ from tracker.domain.check_samples import CHECK
 from tracker.errors import NotFound, Refused
 from tracker.files.column_map import load_column_map
 from tracker.lookups.bench_queue import Waiting, waiting
+from tracker.lookups.page import USUAL, Key, Page, page_of
 from tracker.storage.analysis import Source, map_in_force
 from tracker.storage.people import party_names
 from tracker.storage.runs import RunList, check_names
@@ -76,6 +77,13 @@ def runs(session: Session) -> tuple[Run, ...]:
     names = party_names(session)
     found = session.execute(wanted.order_by(RunList.id.desc()).limit(LATEST))
     return tuple(_run(row, source, names) for row, source in found)
+
+
+def runs_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[Run]:
+    """The runs, the oldest first, a page of them. Raises Refused `not-a-cursor`."""
+    wanted = select(RunList, Source.name).join(Source, Source.id == RunList.source_id)
+    names = party_names(session)
+    return page_of(session, wanted, [RunList.id], lambda row, source: _run(row, source, names), after, limit)
 
 
 def run_named(session: Session, name: str) -> Run:

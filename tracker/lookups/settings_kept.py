@@ -21,7 +21,16 @@ from tracker.storage.kept import PracticeValue, practice_in_force
 from tracker.storage.people import PartyRow, party_names
 from tracker.storage.runs import CheckLimit
 
-__all__ = ["SHELVES", "Change", "Setting", "Shelf", "names_in_use", "setting_named", "settings_kept"]
+__all__ = [
+    "SHELVES",
+    "Change",
+    "Setting",
+    "Shelf",
+    "names_in_use",
+    "setting_named",
+    "settings_kept",
+    "settings_of",
+]
 
 
 @dataclass(frozen=True)
@@ -99,8 +108,15 @@ SHELVES = {
 def settings_kept(session: Session) -> tuple[Shelf, ...]:
     """Every shelf with its settings, in the order of SHELVES."""
     found: dict[str, list[Setting]] = defaultdict(list)
+    for one in settings_of(session):
+        found[one.kind].append(one)
+    return tuple(Shelf(kind, title, words, tuple(found[kind])) for kind, (title, words) in SHELVES.items())
+
+
+def settings_of(session: Session) -> tuple[Setting, ...]:
+    """Every setting."""
     names = party_names(session)
-    for one in (
+    return (
         *_rules(session, names),
         *_feeds(session, names),
         *_maps(session, names),
@@ -109,17 +125,14 @@ def settings_kept(session: Session) -> tuple[Shelf, ...]:
         *_equipment(session, names),
         *_places(session),
         *_sheets(),
-    ):
-        found[one.kind].append(one)
-    return tuple(Shelf(kind, title, words, tuple(found[kind])) for kind, (title, words) in SHELVES.items())
+    )
 
 
 def setting_named(session: Session, kind: str, name: str) -> Setting:
     """One setting. Raises NotFound `unknown-setting`."""
-    for shelf in settings_kept(session):
-        for one in shelf.settings:
-            if (one.kind, one.name) == (kind, name):
-                return one
+    for one in settings_of(session):
+        if (one.kind, one.name) == (kind, name):
+            return one
     raise NotFound(
         "unknown-setting",
         f"There is no {kind} {name!r} among the settings.",

@@ -6,7 +6,9 @@ import hashlib
 
 from sqlalchemy.orm import Session
 
-from tracker.errors import Refused
+from tracker.domain.custody import Act
+from tracker.errors import NotFound, Refused
+from tracker.storage.base import LARGEST_ID
 from tracker.storage.custody import EventRow
 from tracker.storage.intake import Photo
 
@@ -39,6 +41,26 @@ def keep_photo(session: Session, event: EventRow, content: bytes) -> Photo:
     session.add(photo)
     session.flush()
     return photo
+
+
+def add_photo(session: Session, entry: int, content: bytes, act: Act) -> Photo:
+    """Keep a picture with an entry that is in the log already, by whoever made it: a photo says no more than that.
+
+    Raises NotFound `unknown-entry`, Refused `not-own-entry`, and as keep_photo.
+    """
+    event = session.get(EventRow, entry) if entry <= LARGEST_ID else None
+    if event is None:
+        raise NotFound(
+            "unknown-entry", f"There is no entry {entry}.", field="entry", remedy="Look at the sample's way."
+        )
+    if event.by != act.by.key:
+        raise Refused(
+            "not-own-entry",
+            f"Entry {entry} was made by {event.by}, and not by {act.by.key}.",
+            field="entry",
+            remedy="Whoever made the entry adds its photo; else record what was seen as an entry of your own.",
+        )
+    return keep_photo(session, event, content)
 
 
 def _kind(content: bytes) -> str:

@@ -22,9 +22,10 @@ from tracker.storage.engine import Database
 from tracker.web.api.description import description
 from tracker.web.api.entry import ENTRIES
 
-# A sound request about a sample that is not there is refused, as it should be.
+# A sound request about a sample that is not there is refused, as it should be. Three tries of each of so many
+# addresses find what is described wrongly; more of them take minutes and found nothing more.
 TRIES = settings(
-    max_examples=5,
+    max_examples=3,
     deadline=None,
     derandomize=True,
     database=None,
@@ -44,6 +45,13 @@ PLACES = {
     "number": ["R-1-v1"],
     "figure": ["lost", "late", "refused", "nothing"],
     "table": ["lots", "events", "nothing"],
+    "producer": [1, 9],
+    "link": [1, 9],
+    "bundle": [1],
+    "sha256": ["0" * 64],
+    "name": ["2026-06-20-1"],
+    "rule": ["oven_hours", "nothing"],
+    "kind": ["lots", "producers", "cows"],
 }
 
 
@@ -97,6 +105,8 @@ def test_it_describes_each_entry_once_and_nothing_else() -> None:
     assert len(set(names)) == len(names)
 
 
+# A server closes what it has sent; what plays one here does not, and a season's file stays open for a moment.
+@pytest.mark.filterwarnings("ignore:.*SpooledTemporaryFile:pytest.PytestUnraisableExceptionWarning")
 @pytest.mark.parametrize("mode", [GenerationMode.POSITIVE, GenerationMode.NEGATIVE])
 def test_no_request_is_answered_otherwise_than_described(furnished: Flask, mode: GenerationMode) -> None:
     told = Told(furnished).schema
@@ -117,7 +127,7 @@ def test_no_request_is_answered_otherwise_than_described(furnished: Flask, mode:
             counted[answer.status_code] += 1
 
         tried()
-    assert sum(counted.values()) > 3 * len(ENTRIES)
+    assert sum(counted.values()) > 2 * len(ENTRIES), counted
     assert not [status for status in counted if status >= 500]
     if mode is GenerationMode.POSITIVE:
         assert counted[200] > 20 and counted[422] > 10, counted

@@ -41,7 +41,7 @@ def ask(entry: Entry, place: dict[str, Any]) -> Response:
     with reading() as session:
         found = entry.do(session, **place, **wanted)
         if entry.answer is None:
-            return told(found, entry.media)
+            return told(*(found if isinstance(found, tuple) else (found, entry.media)))
         body = _page(entry, found) if entry.paged else entry.answer().dump(found)
     answer = told(json.dumps(body, ensure_ascii=False).encode(), JSON)
     if entry.paged and body["next"]:

@@ -2,25 +2,41 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
-from marshmallow import Schema, fields
+from marshmallow import Schema, fields, validate
 
 from tracker.domain.grinding import GRIND_STAGES, SAFETY
 from tracker.domain.intake import WEIGHING_KINDS
 from tracker.domain.units import number
-from tracker.lookups.balances import BalanceToday, balances_today, parsed, reading_on
+from tracker.lookups.balances import BalanceToday, Batch, balances_today, parsed, reading_on, tare_batch
 from tracker.lookups.bench_sack import sack_of
 from tracker.lookups.find import sample_named
+from tracker.lookups.oven_bench import bench_load, open_loads, sheet_of
 from tracker.lookups.oven_load import Load, load_named
+from tracker.papers.oven_sheet import oven_sheet
 from tracker.steps.check_balance import check_balance
+from tracker.steps.close_load import close_load, lose_from_load, set_aside
 from tracker.steps.dry import empty_oven, load_oven
 from tracker.steps.grind import grind
+from tracker.steps.keep_tare_batch import keep_tare_batch
 from tracker.steps.weigh_dry import weigh_dry
 from tracker.steps.weigh_in import weigh
 from tracker.web.api.custody import on_sample
-from tracker.web.api.entry import Doing, act, question, short_list
-from tracker.web.api.fields import Digits, digits, one_of, several, shape_of, text, yes_no
+from tracker.web.api.entry import PDF, Doing, act, question, short_list
+from tracker.web.api.fields import (
+    Digits,
+    Moment,
+    Strict,
+    digits,
+    one_of,
+    several,
+    shape_of,
+    text,
+    whole,
+    yes_no,
+)
 from tracker.web.api.shapes import Stands, stands
 from tracker.web.shared.access import LAB
 from tracker.web.shared.season import now
@@ -40,6 +56,39 @@ class Weighed(Doing):
     raw = text("the line that a serial balance sent; it has to say the same weight", needed=False)
     again = digits("the same weight typed a second time, where a person typed it", needed=False)
     zeroed = yes_no("the balance was zeroed with the sack on it")
+    batch = whole(
+        "the batch of empty sacks whose mean is the tare, with a fresh weight", needed=False, least=1
+    )
+
+
+class Sack(Strict):
+    """One empty sack on the balance."""
+
+    grams = digits("what the balance shows, with all its digits")
+    raw = text("the line that a serial balance sent; it has to say the same weight", needed=False)
+    again = digits("the same weight typed a second time, where a person typed it", needed=False)
+
+
+class Sacks(Doing):
+    """Empty sacks of one batch, weighed one after the other."""
+
+    sacks = fields.List(
+        fields.Nested(Sack),
+        required=True,
+        validate=validate.Length(min=1, max=100),
+        metadata={"description": "what each of them weighs"},
+    )
+    balance = text("which balance", most=60)
+
+
+class SacksTold(Schema):
+    """A batch of empty sacks: its number, and mean and SD in grams; remarks: what is to be said of them."""
+
+    batch = fields.Integer(required=True, attribute="id")
+    grams = fields.List(Digits(), required=True, attribute="readings")
+    mean = Digits(required=True)
+    sd = Digits(required=True)
+    remarks = fields.List(fields.String(), required=True)
 
 
 class Line(Doing):
@@ -86,6 +135,32 @@ class LoadTold(Schema):
     cautions = fields.List(fields.String(), required=True)
 
 
+class OfLoad(Doing):
+    """A sack of the load, and what is said of it."""
+
+    sample = text("the tag's code, or `lot 12`", most=20)
+    reason = text("why it is not weighed dry with the load, or what is known of its loss")
+
+
+class LoadClosed(Schema):
+    """A load that is closed; again: places that were to be weighed a second time and were not."""
+
+    name = fields.String(required=True)
+    again = fields.List(fields.Integer(), required=True)
+
+
+class LoadLine(Schema):
+    """A load that is not closed. unsettled: places of which nothing is said yet."""
+
+    name = fields.String(required=True)
+    oven = fields.String(required=True)
+    in_at = Moment(required=True)
+    out_at = Moment(required=True, allow_none=True)
+    due_at = Moment(required=True, allow_none=True)
+    sacks = fields.Integer(required=True)
+    unsettled = fields.List(fields.Integer(), required=True)
+
+
 class Ground(Doing):
     """One pass through the mill."""
 
@@ -101,6 +176,10 @@ def _weigh(session: Session, act: Act, sample: str, what: str, **given: Any) -> 
     balance, raw = given["balance"], given.get("raw", "")
     read = reading_on(session, balance, given["grams"], raw=raw, again=given.get("again"))
     more = {"balance": balance, "zeroed": given.get("zeroed", False), "raw": read.raw}
+    if what == "fresh" and "batch" in given:
+        sacks = tare_batch(session, given["batch"]).readings
+        # The tare is an entry of its own, before the weight that rests on it.
+        weigh(session, found, "tare", sacks[0], act, balance=balance, batch=sacks)
     load = sack_of(session, found).load if what in ("dry", "dry again") else None
     if load:
         event = weigh_dry(session, load, found, what, read.grams, act, **more)
@@ -179,6 +258,102 @@ act(
     given=Oven,
     roles=LAB,
     status=201,
+)
+
+
+def _sacks(session: Session, act: Act, sacks: list[dict[str, str]], balance: str) -> Batch:
+    readings = [
+        reading_on(session, balance, one["grams"], raw=one.get("raw", ""), again=one.get("again")).grams
+        for one in sacks
+    ]
+    row, _ = keep_tare_batch(session, readings, act, balance=balance)
+    return tare_batch(session, row.id)
+
+
+def _set_aside(session: Session, act: Act, load: str, sample: str, reason: str) -> dict[str, Any]:
+    found = sample_named(session, sample)
+    return stands(session, found, set_aside(session, load, found, act, reason=reason))
+
+
+def _lost(session: Session, act: Act, load: str, sample: str, reason: str) -> dict[str, Any]:
+    found = sample_named(session, sample)
+    return stands(session, found, lose_from_load(session, load, found, act, circumstances=reason))
+
+
+def _close(session: Session, act: Act, load: str) -> dict[str, Any]:
+    close_load(session, load, act)
+    again = [row.position for row in bench_load(session, load).rows if row.again]
+    return {"name": load, "again": again}
+
+
+def _open_loads(session: Session) -> list[dict[str, Any]]:
+    return [
+        {
+            **vars(one.load),
+            "sacks": len(one.rows),
+            "unsettled": [row.position for row in one.rows if not row.settled],
+        }
+        for one in open_loads(session)
+    ]
+
+
+def _sheet(session: Session, load: str) -> bytes:
+    file = BytesIO()
+    oven_sheet(file, sheet_of(bench_load(session, load)))
+    return file.getvalue()
+
+
+act(
+    "tare-batch",
+    "/tare-batches",
+    "Keep the mean of several empty sacks of one batch, to serve as the tare of the sacks that follow.",
+    "intake",
+    _sacks,
+    SacksTold,
+    given=Sacks,
+    roles=LAB,
+    status=201,
+)
+short_list(
+    "loads",
+    "/loads",
+    "The oven loads that are not closed.",
+    _open_loads,
+    LoadLine,
+    key=lambda one: (one["name"],),
+    roles=LAB,
+)
+act(
+    "set-aside-sack",
+    "/loads/<load>/set-aside",
+    "Say why a sack of the load is not weighed dry with it; it goes on hold.",
+    "intake",
+    _set_aside,
+    Stands,
+    given=OfLoad,
+    roles=LAB,
+)
+act(
+    "lose-sack",
+    "/loads/<load>/lost",
+    "Say that a sack of the load is lost.",
+    "intake",
+    _lost,
+    Stands,
+    given=OfLoad,
+    roles=LAB,
+)
+act(
+    "close-load",
+    "/loads/<load>/close",
+    "Close a load; refused while nothing is said of a sack.",
+    "intake",
+    _close,
+    LoadClosed,
+    roles=LAB,
+)
+question(
+    "oven-sheet", "/loads/<load>/sheet", "The load's sheet on paper.", _sheet, None, media=PDF, roles=LAB
 )
 question(
     "load", "/loads/<load>", "One load.", lambda session, load: _told(session, load), LoadTold, roles=LAB

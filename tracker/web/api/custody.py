@@ -13,7 +13,7 @@ from tracker.steps.hold import hold, lift_hold
 from tracker.steps.receive import break_seal, receive
 from tracker.storage.people import party
 from tracker.web.api.entry import Doing, Nothing, act
-from tracker.web.api.fields import digits, key, one_of, several, text
+from tracker.web.api.fields import Strict, digits, key, one_of, several, text
 from tracker.web.api.shapes import Stands, stands
 from tracker.web.shared.access import LAB, STAFF
 
@@ -42,8 +42,8 @@ class Place(Doing):
     place = key("where it is kept")
 
 
-class Received(Doing):
-    """What is seen when the sample is signed for."""
+class Seen(Strict):
+    """What is seen of a bag."""
 
     condition = several(one_of("one", CONDITIONS), "what is seen on the bag", most=len(CONDITIONS))
     seal_state = one_of("the seal; none unless said", SEAL_STATES, needed=False)
@@ -51,6 +51,10 @@ class Received(Doing):
     temperature_c = digits("degrees Celsius of the hay", needed=False)
     discrepancy = text("anything else that differs", needed=False)
     unannounced = text("why it came without being signed away", needed=False)
+
+
+class Received(Seen, Doing):
+    """What is seen when the sample is signed for."""
 
 
 class Opened(Doing):

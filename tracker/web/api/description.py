@@ -24,7 +24,7 @@ REFUSALS = {
     404: "what was named is not known here",
     409: "the record has moved on, or somebody was first",
     413: "larger than is taken",
-    415: "not sent as JSON",
+    415: "not sent as what this address takes",
     422: "not as described here, or it cannot be true",
     429: "too many wrong tokens from one address",
     500: "the program failed here",
@@ -115,7 +115,9 @@ def _operation(entry: Entry) -> dict[str, Any]:
         "parameters": [*_places(entry), *_asked(entry)],
         "responses": _responses(entry),
     }
-    if entry.given is not None:
+    if entry.takes:
+        made["requestBody"] = {"required": True, "content": {one: {"schema": {}} for one in entry.takes}}
+    elif entry.given is not None:
         made["requestBody"] = {"required": True, "content": {JSON: {"schema": entry.given}}}
     return made
 
@@ -162,7 +164,7 @@ def _responses(entry: Entry) -> dict[str, Any]:
 
 def _content(entry: Entry) -> dict[str, Any]:
     if entry.answer is None:
-        return {"content": {entry.media: {"schema": {}}}}
+        return {"content": {one: {"schema": {}} for one in entry.media.split(", ")}}
     if not entry.paged:
         return {"content": {JSON: {"schema": entry.answer}}}
     page = {

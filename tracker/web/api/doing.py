@@ -21,7 +21,7 @@ from tracker.web.api.door import let_in
 from tracker.web.api.entry import JSON, Entry
 from tracker.web.shared.errors import status_of
 from tracker.web.shared.problems import MEDIA_TYPE, Faulty, faults, problem_body
-from tracker.web.shared.season import now, season
+from tracker.web.shared.season import now, reading, season
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -55,6 +55,10 @@ def do(entry: Entry, place: dict[str, Any]) -> Response:
 
 def _tried(entry: Entry, place: dict[str, Any], client: Client, given: dict[str, Any]) -> Response:
     """What would become of it; nothing is kept, and so nothing needs a key."""
+    if entry.scope == "read":
+        # A question that takes a body; it is no act, and holds up nobody who has one.
+        with reading() as session:
+            return _said(entry.status, _shaped(entry, _do(session, entry, place, client, given)))
     with season().act(f"program: {entry.name}", client.party.key, place) as session:
         return _said(entry.status, _shaped(entry, _do(session, entry, place, client, given)))
 
@@ -157,14 +161,18 @@ def body_of(entry: Entry) -> tuple[dict[str, Any], dict[str, Any]]:
 
     Raises Refused `not-sent-as-json`, `not-json`, Faulty `not-as-described`.
     """
-    if request.mimetype != JSON:
+    takes = entry.takes or (JSON,)
+    if request.mimetype not in takes:
         raise Refused(
             "not-sent-as-json",
             f"The body was sent as {request.mimetype or 'nothing'}.",
-            remedy=f"Send JSON, and the header Content-Type: {JSON}.",
+            remedy=f"Send what this address takes, and the header Content-Type: {' or '.join(takes)}.",
         )
     if request.args:
         raise _faulty([{"parameter": name, "detail": "Unknown."} for name in request.args])
+    if entry.takes:
+        content = request.get_data()
+        return {"content": content}, {"sha256": hashlib.sha256(content).hexdigest()}
     assert entry.given is not None
     raw = _json()
     try:

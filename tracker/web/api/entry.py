@@ -12,7 +12,7 @@ from tracker.lookups.page import USUAL, Key, Page, whole_list
 from tracker.web.api.fields import Strict, moment, text
 from tracker.web.shared.access import STAFF
 
-JSON, PDF = "application/json", "application/pdf"
+JSON, PDF, ZIP = "application/json", "application/pdf", "application/zip"
 
 
 @dataclass(frozen=True)
@@ -20,8 +20,9 @@ class Entry:
     """do is called with the session, for an act with the Act, and by name with what address and request hold.
 
     answer: the schema of what do gives; where it is paged, of one of the items: do is then asked for the lines after
-    a key, so many of them, and gives a Page. media: else a file's type. secret: what is in the first answer alone,
-    not kept. tries: keeps nothing. sent: do makes the answer itself, in pieces, and gets no session.
+    a key, so many of them, and gives a Page. media: else a file's type, or several with commas between. secret: what
+    is in the first answer alone, not kept. tries: keeps nothing. sent: do makes the answer itself, in pieces, and
+    gets no session. takes: the kinds of file that are sent in place of JSON.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Entry:
     secret: tuple[str, ...] = ()
     tries: bool = False
     sent: bool = False
+    takes: tuple[str, ...] = ()
 
     @property
     def acts(self) -> bool:

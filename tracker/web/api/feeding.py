@@ -12,7 +12,7 @@ from tracker.domain.herd import Group
 from tracker.lookups.feeding_answer import answer_for
 from tracker.lookups.feeds import feeds_in_force
 from tracker.lookups.groups import GroupLine, groups_page
-from tracker.steps.keep_group import keep_group
+from tracker.steps.keep_group import keep_group, take_off_group
 from tracker.steps.set_feed import set_feed
 from tracker.web.api.entry import Doing, act, listing, question, short_list
 from tracker.web.api.fields import Strict, digits, one_of, shape_of, text, whole
@@ -66,6 +66,18 @@ class GroupValues(Values):
     name = text("what he calls them")
 
 
+class TakenOff(Doing):
+    """Which group is no longer there, and why."""
+
+    producer = text("whose animals")
+    name = text("what he calls them")
+    reason = text("why")
+
+
+def _take_off(session: Session, act: Act, producer: str, name: str, reason: str) -> Group:
+    return take_off_group(session, producer, name, act, reason=reason)
+
+
 def _set_feed(session: Session, act: Act, feed: str, values: dict[str, str], reason: str) -> dict[str, Any]:
     row = set_feed(session, feed, values, act, reason=reason)
     return {"key": row.key, "values": texts_of(row)}
@@ -116,4 +128,13 @@ act(
     _keep_group,
     shape_of(Group),
     given=GroupValues,
+)
+act(
+    "take-off-group",
+    "/groups/take-off",
+    "Take a group off that is no longer there.",
+    "office",
+    _take_off,
+    shape_of(Group),
+    given=TakenOff,
 )

@@ -10,7 +10,15 @@ from tracker.domain.custody import Act, Party
 from tracker.domain.lot import BALE_SHAPES, FORAGE_KINDS, KILOGRAMS, MOST_CUTTINGS, POUNDS, STORAGES
 from tracker.domain.times import moment as read_moment
 from tracker.lookups.find import sample_named
-from tracker.lookups.lots import LotLine, ProducerLine, lot_line, lots_page, parties, producers_page
+from tracker.lookups.lots import (
+    LotLine,
+    ProducerLine,
+    lot_line,
+    lots_page,
+    parties,
+    producer_line,
+    producers_page,
+)
 from tracker.lookups.search import Found, search
 from tracker.steps.add_people import add_producer
 from tracker.steps.core_lot import core_lot
@@ -21,7 +29,7 @@ from tracker.storage.coring import plan_in_force
 from tracker.web.api.entry import Doing, act, listing, question, short_list
 from tracker.web.api.fields import Strict, day, digits, moment, one_of, several, shape_of, text, whole, yes_no
 from tracker.web.api.shapes import Stands, stands
-from tracker.web.shared.access import LAB
+from tracker.web.shared.access import LAB, OFFICE
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -115,8 +123,8 @@ class Words(Strict):
     words = text("part of a code, a name, a field: what people remember")
 
 
-def _add_producer(session: Session, act: Act, **given: Any) -> Any:
-    return add_producer(session, now=act.now, **given)
+def _add_producer(session: Session, act: Act, **given: Any) -> ProducerLine:
+    return producer_line(session, add_producer(session, now=act.now, **given).id)
 
 
 def _register(session: Session, act: Act, **given: Any) -> dict[str, Any]:
@@ -157,7 +165,7 @@ act(
     _add_producer,
     shape_of(ProducerLine),
     given=NewProducer,
-    roles=("clerk", "lead"),
+    roles=OFFICE,
     status=201,
 )
 short_list(

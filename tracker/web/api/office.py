@@ -11,13 +11,15 @@ from tracker.files import geojson
 from tracker.files.out import MEDIA_TYPE, WORKBOOK
 from tracker.lookups.exports import TABLES
 from tracker.lookups.kept_refusals import refusals_page
+from tracker.lookups.phones import Phone, phones
 from tracker.lookups.programme import behind, programme
+from tracker.lookups.retention import Kept, kept
 from tracker.lookups.seasons import seasons
-from tracker.web.api.entry import file, listing, question, short_list
-from tracker.web.api.fields import Digits, Moment, Strict, whole
+from tracker.web.api.entry import ZIP, file, listing, question, short_list
+from tracker.web.api.fields import Digits, Moment, Strict, shape_of, whole
 from tracker.web.shared.access import LEAD
 from tracker.web.shared.season import now
-from tracker.web.shared.taken_away import ZIP, fields_as_map, season_whole, table_as_csv, table_as_workbook
+from tracker.web.shared.taken_away import fields_as_map, season_whole, table_as_csv, table_as_workbook
 
 if TYPE_CHECKING:
     from flask import Response
@@ -164,3 +166,21 @@ for _name, _path, _words, _send, _media in (
     ("export-season", "season.zip", "A season whole.", _season_of(season_whole), ZIP),
 ):
     file(_name, f"/exports/{_path}", _words, _send, _media, asked=SeasonAsked, roles=LEAD)
+short_list(
+    "phones",
+    "/phones",
+    "The phones of the field: when each was last heard of, what never came, and whose clock is wrong.",
+    lambda session: phones(session),
+    shape_of(Phone),
+    key=lambda one: (one.device,),
+    roles=LEAD,
+)
+short_list(
+    "retention",
+    "/retention",
+    "What has been kept long enough, kind by kind.",
+    lambda session: kept(session, now()),
+    shape_of(Kept),
+    key=lambda one: (one.name,),
+    roles=LEAD,
+)

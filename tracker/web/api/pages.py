@@ -7,7 +7,25 @@ from typing import Any
 
 from flask import Response
 
-from tracker.web.api import bench, custody, feeding, lots, mending, office, results, samples, tags  # noqa: F401
+from tracker.web.api import (  # noqa: F401
+    bench,
+    boxes,
+    bundles,
+    custody,
+    feeding,
+    lists,
+    log,
+    lots,
+    mending,
+    office,
+    programme_kept,
+    results,
+    runs,
+    samples,
+    season,
+    sharing,
+    tags,
+)
 from tracker.web.api.asking import ask, told
 from tracker.web.api.description import description
 from tracker.web.api.doing import do

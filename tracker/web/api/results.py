@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import binascii
-from base64 import b64decode
 from datetime import datetime
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
 from marshmallow import Schema, fields, validate
 
-from tracker.errors import Refused
 from tracker.lookups.analyses import AnalysisLine, SampleAnalysis, analyses_of, analyses_page
 from tracker.lookups.check_charts import Chart, charts
 from tracker.lookups.exports.hay import results_page
@@ -32,6 +29,7 @@ from tracker.web.api.door import today
 from tracker.web.api.entry import PDF, Doing, act, listing, question, short_list
 from tracker.web.api.fields import PLAIN, Moment, Strict, shape_of, text, whole, yes_no
 from tracker.web.api.shapes import Stands
+from tracker.web.api.uploads import Table, bytes_in
 from tracker.web.shared.access import BENCH
 from tracker.web.shared.season import settings
 
@@ -40,21 +38,11 @@ if TYPE_CHECKING:
 
     from tracker.domain.custody import Act
 
-# Two thirds of what a request may hold: base64 takes a third more.
-MOST_CHARACTERS = 18_000_000
 
-
-class File(Doing):
+class File(Table):
     """A file of results."""
 
     source = text("the source it comes from, whose column map reads it", most=60)
-    name = text("the file's name")
-    content = fields.String(
-        required=True,
-        validate=[validate.Length(max=MOST_CHARACTERS), validate.Regexp(r"^[A-Za-z0-9+/]*={0,2}$")],
-        metadata={"description": "its bytes in base64: CSV or XLSX", "contentEncoding": "base64"},
-    )
-    sheet = text("which sheet of a workbook, if not the first", needed=False, most=60)
 
 
 class Previewed(Schema):
@@ -178,27 +166,15 @@ def _cell(value: object) -> object:
     return value if value is None or isinstance(value, (int, str)) else str(value)
 
 
-def _bytes(content: str) -> bytes:
-    try:
-        return b64decode(content, validate=True)
-    except binascii.Error:
-        raise Refused(
-            "not-base64",
-            "The content is not base64.",
-            field="content",
-            remedy="Encode the file's bytes as RFC 4648 says.",
-        ) from None
-
-
 def _preview(
     session: Session, act: Act, source: str, name: str, content: str, sheet: str = ""
 ) -> dict[str, Any]:
-    found = preview_results(session, source, name, _bytes(content), act, sheet=sheet or None)
+    found = preview_results(session, source, name, bytes_in(content), act, sheet=sheet or None)
     return {"taken": found.taken, "lines": found.lines}
 
 
 def _take_in_file(session: Session, act: Act, source: str, name: str, content: str, sheet: str = "") -> Taken:
-    return record_results(session, source, name, _bytes(content), act, sheet=sheet or None)
+    return record_results(session, source, name, bytes_in(content), act, sheet=sheet or None)
 
 
 def _take_in(session: Session, act: Act, row: int, code: str, reason: str, **given: Any) -> dict[str, Any]:

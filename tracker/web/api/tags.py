@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
+from collections.abc import Sequence
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
@@ -10,18 +11,26 @@ from marshmallow import Schema, fields, validates_schema
 from marshmallow import ValidationError as Wrong
 
 from labels import payload
+from tracker.domain.units import number
 from tracker.lookups.find import sample_named
+from tracker.lookups.planned import planned
 from tracker.lookups.tag_owner import TagOwner, tag_owner
 from tracker.lookups.tag_rolls import rolls_page
-from tracker.papers.tag_sheet import Layout, Office, write_tags
+from tracker.papers.coring_card import PAPERS as CARD_PAPERS
+from tracker.papers.coring_card import card_of, coring_card
+from tracker.papers.field_sheet import SpareTag, field_sheet
+from tracker.papers.flow import PAPERS
+from tracker.papers.tag_sheet import Layout, Office, write_sack_labels, write_tags, write_test_page
 from tracker.steps.bag_cores import bag_cores, replace_tag, seal_bag
 from tracker.steps.issue_tags import count_in, issue_tags
-from tracker.steps.print_tags import print_tags, void_run, void_tag
+from tracker.steps.print_field_sheet import print_field_sheet
+from tracker.steps.print_tags import PrintedTag, print_tags, reprint_tag, void_run, void_tag
 from tracker.storage.people import party
-from tracker.web.api.entry import Doing, act, listing, question
-from tracker.web.api.fields import key, several, shape_of, text, whole
+from tracker.storage.tags import tag_in_use
+from tracker.web.api.entry import PDF, Doing, act, listing, question
+from tracker.web.api.fields import Strict, digits, key, one_of, several, shape_of, text, whole
 from tracker.web.api.shapes import Codes, Stands, stands
-from tracker.web.shared.access import LAB
+from tracker.web.shared.access import LAB, OFFICE
 from tracker.web.shared.season import settings
 
 if TYPE_CHECKING:
@@ -32,13 +41,22 @@ if TYPE_CHECKING:
 MOST = 500
 
 
-class Printing(Doing):
+class OnPaper(Strict):
+    """What is in the printer, and how it lies there."""
+
+    stock = text("the sheet or roll; a4-2x4 unless said", needed=False, most=40)
+    start = whole("first cell of a part-used sheet", needed=False, least=1, most=1000)
+    rotation = whole("degrees that a roll's labels are turned", needed=False, most=359)
+    offset_x = digits("this printer's shift to the right, mm", needed=False)
+    offset_y = digits("this printer's shift downwards, mm", needed=False)
+
+
+class Printing(OnPaper, Doing):
     """Tags to be printed."""
 
+    skip = several(whole("a cell", least=1, most=1000), "cells that are used already", needed=False, most=100)
     lots = several(whole("a lot's number", least=1), "a tag for each of these lots", needed=False, most=MOST)
     roll = whole("so many tags for lots that are not known yet", needed=False, most=MOST)
-    stock = text("what is in the printer; a4-2x4 unless said", needed=False, most=40)
-    start = whole("first cell of a part-used sheet", needed=False, least=1, most=1000)
 
     @validates_schema
     def _something(self, data: dict[str, Any], **more: Any) -> None:
@@ -53,6 +71,34 @@ class Printed(Schema):
     run = fields.Integer(required=True)
     codes = fields.List(fields.String(), required=True)
     paper = fields.String(required=True, allow_none=True, metadata={"description": "PDF in base64, or null"})
+
+
+class Again(OnPaper, Doing):
+    """Why a tag is printed again, and on what."""
+
+    reason = text("why")
+
+
+class SheetOfTags(Doing):
+    """Whose spare tags stand on the sheet: those that a person carries, or those named."""
+
+    to = key("who carries the tags", needed=False)
+    codes = several(text("a code", most=20), "spare tags, if not all that he carries", needed=False, most=60)
+    paper = one_of("a4 unless said", PAPERS, needed=False)
+
+
+class SheetPrinted(Schema):
+    """The sheet for the field: the form's number, its tags, and the paper, which comes in the first answer alone."""
+
+    form = fields.String(required=True)
+    codes = fields.List(fields.String(), required=True)
+    paper = fields.String(required=True, allow_none=True, metadata={"description": "PDF in base64, or null"})
+
+
+class CardOn(Strict):
+    """The paper of a coring card."""
+
+    paper = one_of("a5 unless said", CARD_PAPERS, needed=False)
 
 
 class Bound(Doing):
@@ -113,15 +159,78 @@ class Roll(Schema):
 
 
 def _print(session: Session, act: Act, **given: Any) -> dict[str, Any]:
-    told = settings()
-    layout = Layout(given.get("stock") or "a4-2x4", given.get("start", 1))
+    layout, office = _layout(given), _office()
     wanted = [*given.get("lots", ()), *[None] * given.get("roll", 0)]
-    run, printed = print_tags(session, wanted, act, base_url=told.base_url, layout=layout.as_dict())
+    run, printed = print_tags(session, wanted, act, base_url=office.base_url, layout=layout.as_dict())
+    return _printed(run.id, printed, layout)
+
+
+def _reprint(session: Session, act: Act, code: str, reason: str, **given: Any) -> dict[str, Any]:
+    layout, office = _layout(given), _office()
+    run, one = reprint_tag(
+        session, code, act, reason=reason, base_url=office.base_url, layout=layout.as_dict()
+    )
+    return _printed(run.id, [one], layout, [one.number])
+
+
+def _printed(
+    run: int, printed: Sequence[PrintedTag], layout: Layout, numbers: Sequence[str] = ()
+) -> dict[str, Any]:
     file = BytesIO()
-    office = Office(told.programme, told.phone, told.base_url)
-    write_tags(file, office, run.id, [(one.tag.code, one.token) for one in printed], layout)
-    paper = b64encode(file.getvalue()).decode()
-    return {"run": run.id, "codes": [payload.shown(one.tag.code) for one in printed], "paper": paper}
+    pairs = [(one.tag.code, one.token) for one in printed]
+    write_tags(file, _office(), run, pairs, layout, numbers=numbers)
+    return {**_codes(one.tag for one in printed), "run": run, "paper": b64encode(file.getvalue()).decode()}
+
+
+def _layout(given: dict[str, Any]) -> Layout:
+    offset = [float(number(given.get(name, "0"), field=name)) for name in ("offset_x", "offset_y")]
+    return Layout(
+        given.get("stock") or "a4-2x4",
+        given.get("start", 1),
+        tuple(given.get("skip", ())),
+        given.get("rotation", 0),
+        (offset[0], offset[1]),
+    )
+
+
+def _office() -> Office:
+    told = settings()
+    return Office(told.programme, told.phone, told.base_url)
+
+
+def _sack_label(session: Session, sample: str, **given: Any) -> bytes:
+    found = planned(session, sample_named(session, sample))
+    lines = (f"lot {found.lot}", f"{found.facts.forage_kind}, cutting {found.facts.cutting}")
+    file = BytesIO()
+    write_sack_labels(file, _office(), [(tag_in_use(session, sample)[0].code, lines)], _layout(given))
+    return file.getvalue()
+
+
+def _card(session: Session, sample: str, paper: str = "a5") -> bytes:
+    found = planned(session, sample_named(session, sample))
+    card = card_of(
+        found.facts, found.plan, lot_code=f"lot {found.lot}", producer=found.producer, where=found.where
+    )
+    file = BytesIO()
+    coring_card(file, card, paper)
+    return file.getvalue()
+
+
+def _test_page(session: Session, **given: Any) -> bytes:
+    file = BytesIO()
+    write_test_page(file, _layout(given))
+    return file.getvalue()
+
+
+def _field_sheet(
+    session: Session, act: Act, to: str = "", codes: Sequence[str] = (), paper: str = "a4"
+) -> dict[str, Any]:
+    carrier = party(session, to, field="to") if to else None
+    form, tags = print_field_sheet(session, act, to=carrier, codes=codes)
+    spare = [SpareTag(tag.code, PrintedTag(tag, "").number) for tag in tags]
+    file, name = BytesIO(), carrier.name if carrier else ""
+    field_sheet(file, form, spare, base_url=settings().base_url, carrier=name, paper=paper)
+    return {**_codes(tags), "form": form, "paper": b64encode(file.getvalue()).decode()}
 
 
 def _codes(tags: Any) -> dict[str, Any]:
@@ -177,6 +286,59 @@ act(
     roles=LAB,
     status=201,
     secret=("paper",),
+)
+act(
+    "reprint-tag",
+    "/tags/<code>/reprint",
+    "Print a tag again: the code stays, its stub is a new one, and the old stub opens nothing any more.",
+    "office",
+    _reprint,
+    Printed,
+    given=Again,
+    roles=OFFICE,
+    status=201,
+    secret=("paper",),
+)
+act(
+    "field-sheet",
+    "/field-sheets",
+    "Print a sheet of spare tags with room to write, for when a phone is dead.",
+    "office",
+    _field_sheet,
+    SheetPrinted,
+    given=SheetOfTags,
+    roles=LAB,
+    status=201,
+    secret=("paper",),
+)
+question(
+    "sack-label",
+    "/samples/<sample>/sack-label",
+    "The label of a sample's sack.",
+    _sack_label,
+    None,
+    asked=OnPaper,
+    media=PDF,
+    roles=LAB,
+)
+question(
+    "coring-card",
+    "/samples/<sample>/card",
+    "The coring card: which bales, how many cores, where and how deep, and what to mind.",
+    _card,
+    None,
+    asked=CardOn,
+    media=PDF,
+)
+question(
+    "test-page",
+    "/test-page",
+    "The page that shows whether a printer scales.",
+    _test_page,
+    None,
+    asked=OnPaper,
+    media=PDF,
+    roles=LAB,
 )
 act(
     "void-run",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +11,15 @@ from tracker.domain.findings import CAUTION, HOLD
 from tracker.errors import Refused, TrackerError
 from tracker.lookups.bench_sack import BenchSack, bench_sack, found_sack, sacks_of
 from tracker.lookups.find import sample_named
-from tracker.lookups.oven_bench import BenchLoad, Row, bench_load, load_names, open_loads, waiting_for_oven
+from tracker.lookups.oven_bench import (
+    BenchLoad,
+    Row,
+    bench_load,
+    load_names,
+    open_loads,
+    sheet_of,
+    waiting_for_oven,
+)
 from tracker.lookups.settings_kept import names_in_use
 from tracker.papers.oven_sheet import oven_sheet
 from tracker.steps.close_load import close_load, lose_from_load, set_aside
@@ -130,11 +137,8 @@ def load_sheet(name: str) -> Response:
     """The load's sheet to hang at the oven."""
     with reading() as reading_in:
         found = bench_load(reading_in, name)
-    # A weight that is to be taken again blind must not hang beside the balance.
-    hidden = {row.position for row in found.rows if row.sack.blind}
-    sacks = tuple(replace(s, dry=None) if s.position in hidden else s for s in found.load.sacks)
     file = BytesIO()
-    oven_sheet(file, replace(found.load, sacks=sacks))
+    oven_sheet(file, sheet_of(found))
     return Response(file.getvalue(), mimetype="application/pdf")
 
 

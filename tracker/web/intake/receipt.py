@@ -10,7 +10,7 @@ from tracker.domain.intake import CONDITIONS, SEAL_STATES
 from tracker.domain.receipt_reasons import ACTIONS, REASONS, REFUSE
 from tracker.errors import Refused
 from tracker.lookups.bench_sack import bench_sack
-from tracker.lookups.box import Box, box_of, expected_bags
+from tracker.lookups.box import box_of, expected_bags
 from tracker.lookups.find import sample_named
 from tracker.lookups.photos import photo_of
 from tracker.steps.keep_photo import MOST_BYTES, keep_photo
@@ -72,7 +72,7 @@ def box_received() -> Any:
         )
     with acting("receive a box") as (session, act):
         box = box_of(session, codes, giver=form.get("giver", ""), waybill=form.get("waybill", "").strip())
-        events = [_received(session, act, code, f"-{code}", _count(box)) for code in taken]
+        events = [_received(session, act, code, f"-{code}", box.counted) for code in taken]
     flash(f"Received: {len(events)} of {len(box.expected)} expected.", "good")
     for event in events:
         _tell_bag(event, undo=len(events) == 1)
@@ -135,15 +135,6 @@ def _received(session: Session, act: Act, code: str, suffix: str, box: dict[str,
     if picture is not None and picture.filename:
         keep_photo(session, event, picture.stream.read(MOST_BYTES + 1))
     return event
-
-
-def _count(box: Box) -> dict[str, Any]:
-    return {
-        "expected": str(len(box.expected)),
-        "found": str(len(box.found)),
-        "missing": [one.sack.code for one in box.missing],
-        "extra": [one.code for one in box.extra],
-    }
 
 
 def _tell_bag(event: EventRow, *, undo: bool = True) -> None:

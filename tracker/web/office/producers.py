@@ -21,10 +21,9 @@ from tracker.steps.print_tags import reprint_tag
 from tracker.steps.share_results import share_all, share_lot, take_back
 from tracker.steps.stub_access import change_stub
 from tracker.web.office.door import door
-from tracker.web.shared.access import for_roles
+from tracker.web.shared.access import OFFICE, for_roles
 from tracker.web.shared.season import acting, now, reading, settings
 
-OFFICE = ("clerk", "lead")
 USUAL_DAYS = 180
 _SAID = {
     PAUSED: "The stub of {code} is paused.",

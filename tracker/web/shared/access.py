@@ -14,6 +14,8 @@ View = TypeVar("View", bound=Callable[..., Any])
 EVERYONE = ("anyone",)
 STAFF = ROLES
 LAB = LAB_ROLES
+# Who answers for producers and for what leaves the house.
+OFFICE = ("clerk", "lead")
 BENCH = ("analyst", "lead")
 LEAD = ("lead",)
 
