@@ -56,26 +56,41 @@ class EntrySalt(Base):
     salt: Mapped[bytes] = mapped_column(LargeBinary)
 
 
-_ENTRY, _SALT, _NODE = (
-    insert(Base.metadata.tables[name]) for name in ("log_entry", "entry_salt", "log_node")
+# Every act adds to the log, so the sentences of SQL for it are made once and say columns, not objects.
+_ENTRY, _SALT, _NODE, _HEAD = (
+    insert(Base.metadata.tables[name]) for name in ("log_entry", "entry_salt", "log_node", "log_head")
 )
+_LAST = select(func.max(LogEntry.seq))
+_NODES = select(LogNode.number, LogNode.hash).where(LogNode.number.in_(bindparam("numbers", expanding=True)))
+_SIGNED_AT = select(LogHead.at).order_by(LogHead.id.desc()).limit(1)
 
 
 def entries(session: Session) -> int:
     """How many entries the log has."""
-    return session.scalar(select(func.max(LogEntry.seq))) or 0
+    return session.connection().scalar(_LAST) or 0
 
 
 def edge(session: Session, size: int) -> Edge:
-    """The tree's right edge over the first `size` entries."""
+    """The tree's right edge over the first `size` entries. Raises KeyError where one of its hashes is not kept."""
     wanted = edge_numbers(size)
     found = nodes(session, wanted)
     return Edge(size, [found[one] for one in wanted])
 
 
+def edge_before(session: Session, seq: int) -> Edge:
+    """The tree's right edge over every entry before this number, or over those there are.
+
+    The edge of a log that lacks none is found with one question; only one that lags behind is counted.
+    """
+    try:
+        return edge(session, seq - 1)
+    except KeyError:
+        return edge(session, min(entries(session), seq - 1))
+
+
 def nodes(session: Session, numbers: Sequence[int]) -> dict[int, bytes]:
     """The hashes of these subtrees."""
-    rows = session.execute(select(LogNode.number, LogNode.hash).where(LogNode.number.in_(numbers)))
+    rows = session.connection().execute(_NODES, {"numbers": numbers})
     return {row.number: row.hash for row in rows}
 
 
@@ -145,6 +160,16 @@ def last_leaves(session: Session, samples: Sequence[int]) -> dict[int, bytes]:
     return {int(sample_id): found for sample_id, found in rows}
 
 
+def keep_head(session: Session, size: int, note: str, at: datetime) -> None:
+    """Keep a signed head over so many entries with the time it was signed at."""
+    session.connection().execute(_HEAD, {"size": size, "note": note, "at": at})
+
+
+def last_signed_at(session: Session) -> datetime | None:
+    """When the newest head was signed, None before the first."""
+    return session.connection().scalar(_SIGNED_AT)
+
+
 def last_head(session: Session) -> LogHead | None:
     """The newest signed head, None before the first."""
     return session.scalar(select(LogHead).order_by(LogHead.id.desc()).limit(1))
@@ -192,6 +217,7 @@ def _parties(session: Session, row: EventRow) -> dict[str, int]:
 def numbers_of(session: Session, named: set[str]) -> dict[str, int]:
     """The numbers of these parties, and of whoever was asked for before."""
     known: dict[str, int] = session.info.setdefault("party numbers", {})
-    if not named <= set(known):
-        known.update(party_numbers(session))
+    unknown = named - known.keys()
+    if unknown:
+        known.update(party_numbers(session, unknown))
     return known
