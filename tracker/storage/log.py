@@ -4,16 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import partial
 from typing import Any
 
-from sqlalchemy import ColumnElement, ForeignKey, LargeBinary, Select, Text, bindparam, func, insert, select
+from sqlalchemy import (
+    BigInteger,
+    ColumnElement,
+    ForeignKey,
+    LargeBinary,
+    Row,
+    Select,
+    Text,
+    bindparam,
+    func,
+    insert,
+    select,
+)
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.log_entry import Happened
 from tracker.domain.times import at_offset
 from tracker.domain.tree import Edge, edge_numbers
 from tracker.storage.base import Base, Utc
-from tracker.storage.bulk import add_many
+from tracker.storage.bulk import Values, add_many, read_raw
 from tracker.storage.custody import EventRow
 from tracker.storage.people import party_numbers
 
@@ -212,6 +225,48 @@ def _parties(session: Session, row: EventRow) -> dict[str, int]:
         {row.by}
         | {str(part["party"]) for part in row.data.values() if isinstance(part, dict) and part.get("party")},
     )
+
+
+# Bounds may lie beyond every number that a column can hold.
+_FIGURE = partial(bindparam, type_=BigInteger)
+# What an entry is written from, in the order of domain.entry_text.Raw; then the entry as kept, and its salt.
+_ROWS = (
+    select(EventRow.seq, EventRow.event_id, EventRow.kind, EventRow.sample_id, EventRow.lot_id)
+    .add_columns(EventRow.tag_id, EventRow.by, EventRow.role, EventRow.data, EventRow.note)
+    .add_columns(EventRow.late_reason, EventRow.device, EventRow.device_at)
+    .add_columns(EventRow.occurred_at, EventRow.occurred_offset, EventRow.recorded_at)
+    .add_columns(LogEntry.entry, EntrySalt.salt)
+    .outerjoin(LogEntry, LogEntry.seq == EventRow.seq)
+    .outerjoin(EntrySalt, EntrySalt.seq == EventRow.seq)
+    .where(EventRow.seq > _FIGURE("after"))
+    .order_by(EventRow.seq)
+    .limit(bindparam("most"))
+)
+_BETWEEN = (
+    select(LogNode.number, LogNode.hash)
+    .where(LogNode.number.between(bindparam("first"), bindparam("last")))
+    .order_by(LogNode.number)
+)
+_HEADS = (
+    select(LogHead.id, LogHead.size, LogHead.note, LogHead.at)
+    .where(LogHead.size > _FIGURE("after"), LogHead.size <= _FIGURE("last"))
+    .order_by(LogHead.size, LogHead.id)
+)
+
+
+def raw_entries(session: Session, after: int, most: int) -> list[Values]:
+    """So many events behind this number as the driver has them, each with its entry and its salt, if there are."""
+    return read_raw(session, _ROWS, after=after, most=most)
+
+
+def raw_nodes(session: Session, first: int, last: int) -> list[Values]:
+    """Numbers and hashes of the kept subtrees between these numbers, both among them, lowest first."""
+    return read_raw(session, _BETWEEN, first=first, last=last)
+
+
+def heads_between(session: Session, after: int, last: int) -> Sequence[Row[int, int, str, datetime]]:
+    """The kept heads that are filed under more entries than `after` and no more than `last`, smallest first."""
+    return session.connection().execute(_HEADS, {"after": after, "last": last}).all()
 
 
 def numbers_of(session: Session, named: set[str]) -> dict[str, int]:
