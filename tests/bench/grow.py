@@ -1,29 +1,37 @@
 """Large seasons in little time: one sample's rows, made by the real steps, copied as often as is asked for.
 
 Each copy is a producer, a field, a lot, a sample and a tag of its own, with every event, log entry and weighing.
-Names, codes and numbers differ; the hashes of the log's tree are drawn and not calculated, since no benchmark here
-reads them and a million would take longer than everything else.
+Names, codes and numbers differ, and the log is true: entries and tree are made for them as they would have been.
 """
 
 from __future__ import annotations
 
 import hashlib
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 from sqlalchemy import Column, Connection, Table, create_engine, event, func, select, text
 from sqlalchemy.orm import Session
 
 from labels.payload import make_code
+from tests.bench.true_log import keep_true_log
 from tracker.storage.coring import Sample
 from tracker.storage.engine import Database
 from tracker.storage.schema import METADATA
 from tracker.storage.tags import Tag
 
 # What all samples share, and what is made for the copies by itself.
-SHARED = {"party", "practice_value", "source", "source_map", "account", "log_node", "search_word"}
-TREE_BATCH = 20_000
+SHARED = {
+    "party",
+    "practice_value",
+    "source",
+    "source_map",
+    "account",
+    "log_entry",
+    "log_node",
+    "search_word",
+}
 
 
 def grow(database: Database, make: Callable[[Session], Sample], copies: int, seed: int = 1) -> list[str]:
@@ -43,7 +51,8 @@ def grow(database: Database, make: Callable[[Session], Sample], copies: int, see
             if table.name not in SHARED and _rows(connection, table):
                 _copy(connection, table, code)
         _copy_words(connection, code)
-        _fill_tree(connection, seed)
+        rows = {name: _first(connection, METADATA.tables[name]) for name in ("sample", "tag", "lot")}
+        keep_true_log(connection, code, rows)
         _move_sequences(connection)
         connection.execute(text("drop table copies"))
     engine.dispose()
@@ -140,33 +149,6 @@ def _copy_words(connection: Connection, code: str) -> None:
             "select 'tag', substr(copies.code, 5), copies.n + 1 from copies"
         )
     )
-
-
-def _fill_tree(connection: Connection, seed: int) -> None:
-    """A hash for every whole subtree over all events, beyond those that are there."""
-    size = connection.scalar(text("select count(*) from event")) or 0
-    known = set(connection.scalars(text("select number from log_node")))
-    rng = random.Random(seed)
-    table = METADATA.tables["log_node"]
-    some = []
-    for number in _whole(size):
-        if number not in known:
-            some.append({"number": number, "hash": rng.randbytes(32)})
-        if len(some) == TREE_BATCH:
-            connection.execute(table.insert(), some)
-            some = []
-    if some:
-        connection.execute(table.insert(), some)
-
-
-def _whole(size: int) -> Iterator[int]:
-    """The numbers of the whole subtrees over so many leaves (tracker.domain.tree.number), in order."""
-    for number in range(2 * size - 1):
-        # The number's lowest zero bit says how high the subtree is.
-        level = (~number & (number + 1)).bit_length() - 1
-        place = number >> (level + 1)
-        if (place + 1) << level <= size:
-            yield number
 
 
 def _move_sequences(connection: Connection) -> None:

@@ -67,6 +67,8 @@ OPEN = frozenset(
     )
 )
 PLACES = frozenset(("to", "place"))
+# What says of a place all that is known by number, and no word of anybody's.
+PLACE = frozenset(("party", "kind", "role", "secure"))
 
 
 @dataclass(frozen=True)
@@ -186,7 +188,7 @@ def _person(key: str, parties: Mapping[str, int]) -> str:
 
 def _is_open(name: str, part: Any) -> bool:
     if name in PLACES:
-        return isinstance(part, Mapping) and set(part) == {"party", "kind", "role", "secure"}
+        return isinstance(part, Mapping) and set(part) == PLACE
     if isinstance(part, list):
         return name in OPEN and all(isinstance(one, str) for one in part)
     return name in OPEN and not isinstance(part, Mapping)

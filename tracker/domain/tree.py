@@ -32,13 +32,13 @@ def number(level: int, place: int) -> int:
     return (2 * place + 1) * (1 << level) - 1
 
 
-def grown(index: int, leaf: bytes, stored: Stored) -> Iterator[tuple[int, bytes]]:
-    """What is new once leaf number `index` stands at the end: the leaf, and each subtree it makes whole.
+def grown(place: int, known: bytes, stored: Stored, level: int = 0) -> Iterator[tuple[int, bytes]]:
+    """What is new once the leaf with this place stands at the end: the leaf, and each subtree it makes whole.
 
-    stored is asked for whole subtrees to the left only. Numbers and hashes, lowest first.
+    level: above 0 where a whole subtree stands there instead of a leaf. stored is asked for whole subtrees to the
+    left only. Numbers and hashes, lowest first.
     """
-    level, place, known = 0, index, leaf
-    yield number(0, index), leaf
+    yield number(level, place), known
     while place % 2:
         known = node_hash(stored(number(level, place - 1)), known)
         level, place = level + 1, place // 2
@@ -169,18 +169,62 @@ class Edge:
         self.size = size
         self._whole = list(zip(edge_numbers(size), hashes, strict=True))
 
-    def add(self, leaf: bytes) -> list[tuple[int, bytes]]:
-        """Put the next leaf at the end; the numbers and hashes that are new, as `grown` gives them."""
-        new = list(grown(self.size, leaf, dict(self._whole).__getitem__))
+    def add(self, known: bytes, level: int = 0) -> list[tuple[int, bytes]]:
+        """Put the next leaf at the end; the numbers and hashes that are new, as `grown` gives them.
+
+        level: above 0 for a whole subtree of 2^level leaves; the size so far must be a multiple of that.
+        """
+        new = list(grown(self.size >> level, known, dict(self._whole).__getitem__, level))
         self._whole = [*self._whole[: len(self._whole) - len(new) + 1], new[-1]]
-        self.size += 1
+        self.size += 1 << level
         return new
 
-    def root(self) -> bytes:
-        """The head over everything added so far."""
-        if not self._whole:
+    def copy(self) -> Edge:
+        """The edge as it is now, while the tree grows on."""
+        return Edge(self.size, [known for _, known in self._whole])
+
+    def root(self, further: Sequence[bytes] = ()) -> bytes:
+        """The head over everything added so far; further: and over these whole subtrees behind it."""
+        hashes = [*(found for _, found in self._whole), *further]
+        if not hashes:
             return EMPTY
-        found = self._whole[-1][1]
-        for _, left in reversed(self._whole[:-1]):
-            found = node_hash(left, found)
+        found = hashes.pop()
+        while hashes:
+            found = node_hash(hashes.pop(), found)
         return found
+
+
+class Run:
+    """The whole subtrees over a run of leaves, made level by level, which takes little more than the hashing.
+
+    The run begins at a multiple of `LONGEST` leaves and is no longer. levels[k] has the subtrees of 2^k leaves.
+    """
+
+    LONGEST = 4096
+
+    def __init__(self, leaves: list[bytes]) -> None:
+        self.size = len(leaves)
+        self.levels = [leaves]
+        while len(self.levels[-1]) > 1:
+            below = b"".join(self.levels[-1])
+            pairs = range(0, len(below) - HASH_BYTES, 2 * HASH_BYTES)
+            self.levels.append(
+                [hashlib.sha256(b"\x01" + below[at : at + 2 * HASH_BYTES]).digest() for at in pairs]
+            )
+
+    def numbered(self, start: int) -> list[tuple[int, bytes]]:
+        """Every subtree's number and hash, lowest number first; start: the first leaf's place."""
+        found: list[bytes | None] = [None] * (2 * self.size - 1)
+        for level, hashes in enumerate(self.levels):
+            step = 2 << level
+            found[step // 2 - 1 : step * len(hashes) : step] = hashes
+        # A gap is the middle of a subtree that is not whole yet.
+        return [(at, known) for at, known in enumerate(found, 2 * start) if known is not None]
+
+    def edge(self, size: int) -> list[tuple[int, bytes]]:
+        """The largest whole subtrees that together are the run's first `size` leaves: levels and hashes."""
+        return [
+            (level, hashes[size >> (level + 1) << 1])
+            for level, hashes in reversed(list(enumerate(self.levels)))
+            if size >> level & 1
+        ]

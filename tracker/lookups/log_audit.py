@@ -8,27 +8,29 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
+from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Text, func, select, type_coerce
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from tracker.domain.canonical import canonical
-from tracker.domain.log_entry import Happened, entry_of, item, seal, words_of
+from tracker.domain.entry_text import UNSURE, EntryText, written_moments
+from tracker.domain.log_entry import entry_of, seal, words_of
 from tracker.domain.signed_head import Head, PublicKey, read_head, signed_by
-from tracker.domain.times import at_offset
-from tracker.domain.tree import Edge, leaf_hash
+from tracker.domain.tree import HASH_BYTES, Edge, Run, leaf_hash, root
 from tracker.errors import Refused
-from tracker.lookups.log_tables import table_faults
+from tracker.lookups.log_tables import NO_END, table_faults
+from tracker.storage.bulk import Values
 from tracker.storage.custody import EventRow
-from tracker.storage.log import EntrySalt, LogEntry, LogHead, LogNode, nodes
+from tracker.storage.log import LogNode, happened, heads_between, node, nodes, raw_entries, raw_nodes
 from tracker.storage.people import party_numbers
 
-AT_ONCE = 500
-# What an event says, not yet read: whoever tampers may leave something behind that cannot be read.
-_RAW = type_coerce(EventRow.data, Text)
+# The event that says whose words were taken out; data: {"entries": [numbers as text]}.
+ERASED = "words erased"
 
 
 @dataclass(frozen=True)
@@ -79,95 +81,170 @@ class _Wanted:
 def audit(session: Session, keys: Sequence[PublicKey], outside: Iterable[tuple[str, Head]] = ()) -> Audit:
     """Look at everything. keys: the public keys to be trusted, from outside the database.
 
-    outside: heads that others kept, each with the name of where it was.
+    outside: heads that others kept, each with the name of where it was. The log is read a few thousand entries at a
+    time; of what was read there stay 32 bytes for each sample, tag and lot.
     """
     found = Audit()
-    wanted = [*_kept_heads(session, found), *(_Wanted(head, where) for where, head in outside)]
-    found.heads = sum(one.at is not None for one in wanted)
-    found.outside = len(wanted) - found.heads
-    held = [one for one in wanted if _holds(one, keys, found)]
-    held.sort(key=lambda one: one.head.size)
-    _walk(session, found, held)
-    for one in held:
-        if one.head.size > found.entries:
-            words = f"{one.where} counts {one.head.size} entries, and the log has {found.entries}."
-            found.faults.append(Fault("entries missing", f"{words} What came after was cut off."))
+    tree, reader, heads = _Tree(session), _Reader(session, found), _Heads(session, found, keys, outside)
+    heads.compare(tree)
+    for leaves in reader.runs():
+        tree.add(leaves)
+        heads.compare(tree)
+    reader.end()
+    heads.end(tree)
+    tree.end()
+    if tree.wrong is not None:
+        words = f"The kept hashes are not those of the entries, first at or soon after entry {tree.wrong}."
+        found.faults.append(Fault("tree", words, tree.wrong))
+    found.entries, found.root = tree.size, tree.edge.root().hex()
     found.faults += [Fault("table", words, seq) for seq, words in table_faults(session)]
     return found
 
 
-def _kept_heads(session: Session, found: Audit) -> Iterator[_Wanted]:
-    for row in session.scalars(select(LogHead).order_by(LogHead.size, LogHead.id)):
-        try:
-            head = read_head(row.note)
-        except Refused:
-            found.faults.append(Fault("head", f"Head {row.id} is no signed head any more."))
-            continue
-        if head.size != row.size:
-            found.faults.append(Fault("head", f"Head {row.id} is filed under {row.size} entries."))
-        yield _Wanted(head, f"head {row.id}", row.at)
-
-
-def _holds(one: _Wanted, keys: Sequence[PublicKey], found: Audit) -> bool:
-    if signed_by(one.head, keys) is not None:
-        return True
-    words = f"The signature of {one.where} ({one.head.size} entries) does not hold by any key that is trusted here."
-    found.faults.append(Fault("signature", words))
-    return False
-
-
-def _walk(session: Session, found: Audit, held: list[_Wanted]) -> None:
-    """Go through the log from the first entry on, and hold each head against the tree as it was then."""
-    reader = _Reader(session, found)
-    tree, waiting = Edge(), list(held)
-    kept = _KeptTree(session)
-    _compare(found, waiting, tree)
-    for text in reader.entries():
-        kept.check(tree.add(leaf_hash(text)))
-        _compare(found, waiting, tree)
-    kept.check_all(tree.size)
-    if kept.wrong is not None:
-        words = f"The kept hashes are not those of the entries, first at or soon after entry {kept.wrong}."
-        found.faults.append(Fault("tree", words, kept.wrong))
-    found.entries, found.root = tree.size, tree.root().hex()
-
-
-def _compare(found: Audit, waiting: list[_Wanted], tree: Edge) -> None:
-    while waiting and waiting[0].head.size == tree.size:
-        one = waiting.pop(0)
-        if one.head.root != tree.root():
-            words = f"The first {tree.size} entries are not those that {one.where} was signed over."
-            found.faults.append(Fault("rewritten", words))
-        elif one.at is not None:
-            found.signed, found.signed_at = tree.size, one.at
-
-
-class _KeptTree:
-    """The kept hashes, held against those made from the entries a few hundred at a time."""
+class _Tree:
+    """The tree as the entries make it, one run after another, and held against the kept hashes on the way."""
 
     def __init__(self, session: Session) -> None:
         self.session = session
-        self.made: dict[int, bytes] = {}
+        self.edge = Edge()
+        # The newest run and the edge before it: every head within the run can be told from them.
+        self.run, self.before = Run([]), Edge()
         self.wrong: int | None = None
 
-    def check(self, new: list[tuple[int, bytes]]) -> None:
-        """Hold these against what is kept, now or with those that follow."""
-        self.made.update(new)
-        if len(self.made) > AT_ONCE:
-            self._compare()
+    @property
+    def size(self) -> int:
+        return self.edge.size
 
-    def check_all(self, size: int) -> None:
-        """Hold the last ones, and their number: each of `size` leaves, and a node for each two that became one."""
-        self._compare()
-        if (self.session.scalar(select(func.count(LogNode.number))) or 0) != 2 * size - size.bit_count():
-            self.wrong = size if self.wrong is None else self.wrong
+    def add(self, leaves: list[bytes]) -> None:
+        """Put the next run of leaves behind the others; all but the last run are of the full length."""
+        start = self.size
+        self.run, self.before = Run(leaves), self.edge.copy()
+        wanted = self.run.numbered(start)
+        if raw_nodes(self.session, 2 * start, 2 * (start + self.run.size) - 2) != wanted:
+            self._find_wrong(wanted)
+        for level, known in self.run.edge(self.run.size):
+            above = self.edge.add(known, level)[1:]
+            if above:
+                self._find_wrong(above)
 
-    def _compare(self) -> None:
-        kept = nodes(self.session, list(self.made))
-        wrong = [number for number, value in self.made.items() if kept.get(number) != value]
+    def root(self, size: int) -> bytes | None:
+        """The head over the first `size` entries, None where it cannot be told from what is kept."""
+        if size >= self.before.size:
+            return self.before.root([known for _, known in self.run.edge(size - self.before.size)])
+        try:
+            return root(size, lambda number: node(self.session, number))
+        except KeyError:
+            return None
+
+    def end(self) -> None:
+        """Hold the number of hashes against that of entries: one for each, and one for each two that became one."""
+        count = self.session.scalar(select(func.count(LogNode.number))) or 0
+        if count != 2 * self.size - self.size.bit_count() and self.wrong is None:
+            self.wrong = self.size
+
+    def _find_wrong(self, wanted: list[tuple[int, bytes]]) -> None:
+        kept = nodes(self.session, [number for number, _ in wanted])
+        wrong = [number for number, known in wanted if kept.get(number) != known]
         if wrong and self.wrong is None:
             self.wrong = min(wrong) // 2 + 1
-        self.made.clear()
+
+
+class _Heads:
+    """The heads, ours and those from outside, each held against the keys and against the tree as it was then."""
+
+    def __init__(
+        self,
+        session: Session,
+        found: Audit,
+        keys: Sequence[PublicKey],
+        outside: Iterable[tuple[str, Head]],
+    ) -> None:
+        self.session, self.found, self.keys = session, found, keys
+        self.waiting = [_Wanted(head, where) for where, head in outside]
+        found.outside = len(self.waiting)
+        self.waiting = [one for one in self.waiting if self._holds(one)]
+        self.filed = -NO_END
+
+    def compare(self, tree: _Tree) -> None:
+        """Look at every head over no more entries than the tree has."""
+        self._look(tree, tree.size)
+
+    def end(self, tree: _Tree) -> None:
+        """Look at the rest: what they count beyond the last entry was cut off."""
+        self._look(tree, NO_END)
+        for one in self.waiting:
+            words = f"{one.where} counts {one.head.size} entries, and the log has {tree.size}."
+            self._fault("entries missing", f"{words} What came after was cut off.")
+
+    def _look(self, tree: _Tree, last: int) -> None:
+        self.waiting += [one for one in self._kept(last) if self._holds(one)]
+        self.waiting.sort(key=lambda one: one.head.size)
+        while self.waiting and self.waiting[0].head.size <= tree.size:
+            self._judge(self.waiting.pop(0), tree)
+
+    def _kept(self, last: int) -> Iterator[_Wanted]:
+        for row in heads_between(self.session, self.filed, last):
+            try:
+                head = read_head(row.note)
+            except Refused:
+                self._fault("head", f"Head {row.id} is no signed head any more.")
+                continue
+            if head.size != row.size:
+                self._fault("head", f"Head {row.id} is filed under {row.size} entries.")
+            self.found.heads += 1
+            yield _Wanted(head, f"head {row.id}", row.at)
+        self.filed = last
+
+    def _holds(self, one: _Wanted) -> bool:
+        if signed_by(one.head, self.keys) is not None:
+            return True
+        which = f"{one.where} ({one.head.size} entries)"
+        self._fault("signature", f"The signature of {which} does not hold by any key that is trusted here.")
+        return False
+
+    def _judge(self, one: _Wanted, tree: _Tree) -> None:
+        size = one.head.size
+        if one.head.root != tree.root(size):
+            words = f"The first {size} entries are not those that {one.where} was signed over."
+            self._fault("rewritten", words)
+        elif one.at is not None and size >= self.found.signed:
+            self.found.signed, self.found.signed_at = size, one.at
+
+    def _fault(self, what: str, words: str) -> None:
+        self.found.faults.append(Fault(what, words))
+
+
+class _LastLeaves:
+    """The leaf of the last entry of each life of one kind, by the life's number: 32 bytes each, in pages."""
+
+    def __init__(self) -> None:
+        self._pages: dict[int, bytearray] = {}
+
+    def get(self, number: int) -> bytes | None:
+        """None before the first."""
+        page = self._pages.get(number // _PAGE)
+        return None if page is None else _leaf_in(page, number % _PAGE * HASH_BYTES)
+
+    def turn(self, number: int, leaf: bytes) -> bytes | None:
+        """Keep this leaf as the last, and give back the one before."""
+        page = self._pages.get(number // _PAGE)
+        if page is None:
+            page = self._pages[number // _PAGE] = bytearray(_PAGE * HASH_BYTES)
+        at = number % _PAGE * HASH_BYTES
+        before = _leaf_in(page, at)
+        page[at : at + HASH_BYTES] = leaf
+        return before
+
+
+def _leaf_in(page: bytearray, at: int) -> bytes | None:
+    found = bytes(page[at : at + HASH_BYTES])
+    return None if found == _NO_LEAF else found
+
+
+_PAGE = 1024
+_NO_LEAF = bytes(HASH_BYTES)
+# Where a row of raw_entries has its number and its entry.
+_NUMBER_AND_TEXT = itemgetter(0, 16)
 
 
 class _Reader:
@@ -176,91 +253,89 @@ class _Reader:
     def __init__(self, session: Session, found: Audit) -> None:
         self.session = session
         self.found = found
-        self.parties = party_numbers(session)
-        self.last: dict[str, bytes] = {}
-        self.erased = self._erased()
+        self.entry = EntryText(party_numbers(session))
+        self.samples, self.tags, self.lots = _LastLeaves(), _LastLeaves(), _LastLeaves()
+        self.due = 1
+        # Entries without what proves their words, and those of which an event says that it was taken out.
+        self.bare: list[int] = []
+        self.erased: set[int] = set()
 
-    def entries(self) -> Iterator[bytes]:
-        """Each entry's bytes as kept, up to the first that is missing."""
-        columns = [column for column in EventRow.__table__.columns if column.name != "data"]
-        wanted = (
-            select(*columns, _RAW.label("raw"), LogEntry.entry, EntrySalt.salt)
-            .outerjoin(LogEntry, LogEntry.seq == EventRow.seq)
-            .outerjoin(EntrySalt, EntrySalt.seq == EventRow.seq)
-            .order_by(EventRow.seq)
-        )
-        due = 1
-        for row in self.session.execute(wanted.execution_options(yield_per=AT_ONCE)):
-            if row.seq != due:
-                self._fault("entries missing", f"After entry {due - 1} comes {row.seq}.", row.seq)
-                due = row.seq
-            if row.entry is None:
-                self._fault("not in the log", f"Event {row.seq} is not in the log.", row.seq)
-            text = (row.entry or "").encode()
-            self._hold_against(row, text)
-            self.last[item(row.sample_id, row.tag_id, row.lot_id)] = leaf_hash(text)
-            due += 1
-            yield text
+    def runs(self) -> Iterator[list[bytes]]:
+        """The leaves, in runs of the full length but for the last."""
+        after = -NO_END
+        while rows := raw_entries(self.session, after, Run.LONGEST):
+            yield self._leaves(rows)
+            after = rows[-1][0]
 
-    def _hold_against(self, row: Any, text: bytes) -> None:
-        try:
-            event = self._happened(row)
-            kept = json.loads(text)
-            salted = row.salt is not None
-            words = seal(row.salt, words_of(event)) if salted else str(kept["words"])
-            same = canonical(entry_of(event, words, self._previous(row))) == text
-        except (ValueError, KeyError, TypeError, AttributeError):
-            self._fault("entry", f"Entry {row.seq} cannot be read.", row.seq)
-            return
-        if not same:
-            self._fault("entry", f"Event {row.seq} ({row.kind}) is not what was logged.", row.seq)
-        if not salted and row.seq not in self.erased:
-            self._fault("words", f"What proves the words of entry {row.seq} is gone.", row.seq)
-        self.found.erased += not salted
+    def end(self) -> None:
+        """Say which words cannot be proven though no event says why."""
+        self.found.erased = len(self.bare)
+        for seq in self.bare:
+            if seq not in self.erased:
+                self._fault("words", f"What proves the words of entry {seq} is gone.", seq)
 
-    def _happened(self, row: Any) -> Happened:
-        said = {
-            "note": row.note,
-            "late_reason": row.late_reason,
-            "device": row.device,
-            "device_at": row.device_at,
-        }
-        return Happened(
-            seq=row.seq,
-            event_id=row.event_id,
-            kind=row.kind,
-            sample=row.sample_id,
-            lot=row.lot_id,
-            tag=row.tag_id,
-            occurred_at=at_offset(row.occurred_at, row.occurred_offset),
-            recorded_at=row.recorded_at.replace(tzinfo=UTC),
-            by=row.by,
-            role=row.role,
-            data=json.loads(row.raw),
-            said=said,
-            parties=self.parties,
-        )
-
-    def _previous(self, row: Any) -> bytes | None:
-        found = self.last.get(item(row.sample_id, row.tag_id, row.lot_id))
-        if found is None and row.sample_id is not None:
-            found = self.last.get(item(None, None, row.lot_id))
-        return found if item(row.sample_id, row.tag_id, row.lot_id) != "log" else None
-
-    def _erased(self) -> set[int]:
-        """Entries whose words were taken out, as an event of its own says."""
-        rows = self.session.scalars(select(_RAW).where(EventRow.kind == ERASED))
-        found: set[int] = set()
-        for raw in rows:
+    def _leaves(self, rows: list[Values]) -> list[bytes]:
+        """The leaves of these rows' entries, each of which was held against its row."""
+        texts = [self._text(seq, text) for seq, text in map(_NUMBER_AND_TEXT, rows)]
+        leaves = [leaf_hash(text.encode()) for text in texts]
+        occurred = written_moments([row[13] for row in rows], [row[14] for row in rows])
+        recorded = written_moments([row[15] for row in rows], [0] * len(rows))
+        write = self.entry.write
+        for row, text, leaf, at, heard in zip(rows, texts, leaves, occurred, recorded, strict=True):
+            previous = self._follow(row[3], row[5], row[4], leaf)
+            salt = row[17]
             try:
-                found |= {int(seq) for seq in json.loads(raw)["entries"]}
-            except (ValueError, KeyError, TypeError):
-                continue
+                same = write(row[:13], at, heard, salt, previous, text) == text
+            except UNSURE:
+                same = False
+            if (same or self._look_closely(row, text, previous)) and salt is None:
+                self.bare.append(row[0])
+            if row[2] == ERASED:
+                self._note_erased(row[8])
+        return leaves
+
+    def _text(self, seq: int, text: Any) -> str:
+        """The entry's text, empty where there is none; a number that was left out is said."""
+        if seq != self.due:
+            self._fault("entries missing", f"After entry {self.due - 1} comes {seq}.", seq)
+        self.due = seq + 1
+        if text is None:
+            self._fault("not in the log", f"Event {seq} is not in the log.", seq)
+        return text if type(text) is str else ""
+
+    def _follow(self, sample: Any, tag: Any, lot: Any, leaf: bytes) -> bytes | None:
+        """The leaf before this one in the same life, where a sample's first follows its lot's; this one is kept."""
+        if sample is not None:
+            life, number = self.samples, sample
+        elif tag is not None:
+            life, number = self.tags, tag
+        else:
+            life, number = self.lots, lot
+        if type(number) is not int:
+            return None
+        found = life.turn(number, leaf)
+        if found is None and sample is not None and type(lot) is int:
+            return self.lots.get(lot)
         return found
+
+    def _look_closely(self, row: Values, text: str, previous: bytes | None) -> bool:
+        """Whether entry and event can be read; held against each other as the entry was made, which decides."""
+        seq, kind, salt = row[0], row[2], row[17]
+        try:
+            kept = json.loads(text)
+            event = happened(self.session, self.session.get_one(EventRow, seq))
+            words = str(kept["words"]) if salt is None else seal(salt, words_of(event))
+            same = canonical(entry_of(event, words, previous)) == text.encode()
+        except UNSURE:
+            self._fault("entry", f"Entry {seq} cannot be read.", seq)
+            return False
+        if not same:
+            self._fault("entry", f"Event {seq} ({kind}) is not what was logged.", seq)
+        return True
+
+    def _note_erased(self, raw: Any) -> None:
+        with suppress(ValueError, KeyError, TypeError):
+            self.erased |= {int(seq) for seq in json.loads(raw)["entries"]}
 
     def _fault(self, what: str, words: str, seq: int) -> None:
         self.found.faults.append(Fault(what, words, seq))
-
-
-# The event that says whose words were taken out; data: {"entries": [numbers as text]}.
-ERASED = "words erased"

@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Iterator
+from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import Text, select, type_coerce
-from sqlalchemy.orm import Session
+from sqlalchemy import BigInteger, BindParameter, bindparam, func, select
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from tracker.domain.log_entry import as_shown, digest, values_digest
 from tracker.storage.analysis import Analysis, ResultFile, ResultValue
+from tracker.storage.bulk import read_raw
 from tracker.storage.coring import Plan
 from tracker.storage.custody import EventRow
 from tracker.storage.intake import Weighing
 from tracker.storage.results import ReportVersion
 
 Told = tuple[int | None, str]
-_RAW = type_coerce(EventRow.data, Text)
-AT_ONCE = 500
+# Rows looked at together; a file or a report is larger than a weight.
+MANY, SOME = 1_000, 50
+# Beyond every number that a row can have.
+NO_END = 2**62
 
 
 def table_faults(session: Session) -> Iterator[Told]:
-    """Each row that says something else than its event: the event's number and a sentence."""
+    """Each row that says something else than its event: the event's number and a sentence.
+
+    Text is held against text first. Only what differs is read, since that may be the same in other words.
+    """
     yield from _weighings(session)
     yield from _analyses(session)
     yield from _files(session)
@@ -32,68 +38,118 @@ def table_faults(session: Session) -> Iterator[Told]:
     yield from _reports(session)
 
 
+_AFTER: BindParameter[int] = bindparam("after", type_=BigInteger)
+_LAST: BindParameter[int] = bindparam("last", type_=BigInteger)
+
+
+def _portions(session: Session, key: InstrumentedAttribute[int], many: int) -> Iterator[dict[str, int]]:
+    """Bounds that part a table into so many rows each: behind `after`, up to `last`."""
+    some = select(key.label("key")).where(key > _AFTER).order_by(key).limit(many).subquery()
+    wanted, after = select(func.max(some.c.key)), -NO_END
+    while (last := session.connection().scalar(wanted, {"after": after})) is not None:
+        yield {"after": after, "last": last}
+        after = last
+
+
 def _weighings(session: Session) -> Iterator[Told]:
-    shown = type_coerce(Weighing.grams, Text)
-    wanted = select(EventRow.seq, _RAW.label("raw"), shown.label("grams"), Weighing.balance)
-    for row in session.execute(wanted.join(EventRow, EventRow.event_id == Weighing.event_id)):
-        data = _data(row.raw)
-        data = {**data, **(data.get("changes") or {})}
-        if ("grams" in data and data["grams"] != row.grams) or (
-            data.get("balance") or row.balance
-        ) != row.balance:
-            yield (
-                row.seq,
-                f"The weighing of entry {row.seq} shows {row.grams} g, and the log {data.get('grams')} g.",
-            )
+    wanted = (
+        select(EventRow.seq, EventRow.data, Weighing.grams, Weighing.balance)
+        .join(EventRow, EventRow.event_id == Weighing.event_id)
+        .where(Weighing.id > _AFTER, Weighing.id <= _LAST)
+    )
+    for bounds in _portions(session, Weighing.id, MANY):
+        for seq, raw, grams, balance in read_raw(session, wanted, **bounds):
+            data = _data(raw)
+            if data.get("changes"):
+                data = {**data, **data["changes"]}
+            if data.get("grams", grams) != grams or (data.get("balance") or balance) != balance:
+                yield (
+                    seq,
+                    f"The weighing of entry {seq} shows {grams} g, and the log {data.get('grams')} g.",
+                )
 
 
 def _analyses(session: Session) -> Iterator[Told]:
-    values: dict[int, list[ResultValue]] = defaultdict(list)
-    for value in session.scalars(select(ResultValue)):
-        values[value.analysis_id].append(value)
-    wanted = select(Analysis.id, EventRow.seq, _RAW.label("raw"))
-    for row in session.execute(wanted.join(EventRow, EventRow.event_id == Analysis.event_id)):
-        logged = _data(row.raw).get("values_sha256")
-        # Seasons from before the log was signed have none.
-        if logged is not None and values_digest(values[row.id]) != logged:
-            yield (
-                row.seq,
-                f"The values of analysis {row.id} (entry {row.seq}) are not those that were logged.",
-            )
+    wanted = (
+        select(Analysis.id, EventRow.seq, EventRow.data)
+        .join(EventRow, EventRow.event_id == Analysis.event_id)
+        .where(Analysis.id > _AFTER, Analysis.id <= _LAST)
+    )
+    kept = select(
+        *(ResultValue.analysis_id, ResultValue.constituent, ResultValue.value, ResultValue.unit),
+        *(ResultValue.basis, ResultValue.method, ResultValue.calibration, ResultValue.qualifier),
+    ).where(ResultValue.analysis_id > _AFTER, ResultValue.analysis_id <= _LAST)
+    for bounds in _portions(session, Analysis.id, MANY):
+        values = defaultdict(list)
+        for analysis, *value in read_raw(session, kept, **bounds):
+            values[analysis].append(value)
+        for analysis, seq, raw in read_raw(session, wanted, **bounds):
+            logged = _data(raw).get("values_sha256")
+            # Seasons from before the log was signed have none.
+            if logged is not None and logged not in _digests(session, analysis, values[analysis]):
+                yield seq, f"The values of analysis {analysis} (entry {seq}) are not those that were logged."
+
+
+def _digests(session: Session, analysis: int, values: list[list[Any]]) -> Iterator[str]:
+    """The values' hash from the text as kept, and where that is not enough from the numbers."""
+    yield digest(sorted(values))
+    yield values_digest(session.scalars(select(ResultValue).where(ResultValue.analysis_id == analysis)))
 
 
 def _files(session: Session) -> Iterator[Told]:
     wanted = select(ResultFile.name, ResultFile.sha256, ResultFile.content)
-    for row in session.execute(wanted.execution_options(yield_per=AT_ONCE)):
-        if hashlib.sha256(row.content).hexdigest() != row.sha256:
-            yield None, f"The kept file {row.name} is not the one that was taken in."
+    wanted = wanted.where(ResultFile.id > _AFTER, ResultFile.id <= _LAST)
+    for bounds in _portions(session, ResultFile.id, SOME):
+        for name, hashed, content in read_raw(session, wanted, **bounds):
+            if sha256(content).hexdigest() != hashed:
+                yield None, f"The kept file {name} is not the one that was taken in."
 
 
 def _plans(session: Session) -> Iterator[Told]:
-    issued: dict[tuple[int | None, Any], tuple[int, Any]] = {}
-    wanted = select(EventRow.seq, EventRow.sample_id, _RAW.label("raw")).where(EventRow.kind == "plan issued")
-    for row in session.execute(wanted):
-        data = _data(row.raw)
-        issued[row.sample_id, data.get("plan")] = row.seq, data.get("body")
-    body = type_coerce(Plan.body, Text)
-    for plan in session.execute(select(Plan.sample_id, Plan.version, body.label("raw"))):
-        seq, logged = issued.get((plan.sample_id, plan.version), (None, None))
-        if logged is not None and _data(plan.raw) != logged:
-            yield seq, f"Plan {plan.version} of entry {seq} is not the one that was issued."
+    wanted = (
+        select(Plan.id, Plan.version, Plan.body, EventRow.seq, EventRow.data)
+        .join(EventRow, EventRow.sample_id == Plan.sample_id)
+        .where(EventRow.kind == "plan issued", Plan.id > _AFTER, Plan.id <= _LAST)
+        .order_by(EventRow.seq)
+    )
+    for bounds in _portions(session, Plan.id, MANY):
+        # The last event that issued it counts.
+        same: dict[int, tuple[int, int, bool]] = {}
+        for plan, version, body, seq, raw in read_raw(session, wanted, **bounds):
+            kept = _data(body)
+            if raw == f'{{"body":{body},"plan":{version}}}' and kept:
+                same[plan] = seq, version, True
+                continue
+            data = _data(raw)
+            if data.get("plan") == version and data.get("body") is not None:
+                same[plan] = seq, version, data["body"] == kept
+        for seq, version, is_same in same.values():
+            if not is_same:
+                yield seq, f"Plan {version} of entry {seq} is not the one that was issued."
 
 
 def _reports(session: Session) -> Iterator[Told]:
-    body = type_coerce(ReportVersion.body, Text)
-    wanted = select(EventRow.seq, _RAW.label("raw"), ReportVersion.number, body.label("body"))
-    for row in session.execute(wanted.join(EventRow, EventRow.event_id == ReportVersion.event_id)):
-        data = _data(row.raw)
-        if data.get("report") != row.number:
-            yield (
-                row.seq,
-                f"Entry {row.seq} issued {data.get('report')}, and the report is kept as {row.number}.",
-            )
-        elif "body" in data and _digest(row.body) != data["body"]:
-            yield row.seq, f"Report {row.number} (entry {row.seq}) does not say what was issued."
+    wanted = (
+        select(EventRow.seq, EventRow.data, ReportVersion.number, ReportVersion.body)
+        .join(EventRow, EventRow.event_id == ReportVersion.event_id)
+        .where(ReportVersion.id > _AFTER, ReportVersion.id <= _LAST)
+    )
+    for bounds in _portions(session, ReportVersion.id, SOME):
+        for seq, raw, number, body in read_raw(session, wanted, **bounds):
+            data = _data(raw)
+            if data.get("report") != number:
+                yield (
+                    seq,
+                    f"Entry {seq} issued {data.get('report')}, and the report is kept as {number}.",
+                )
+            elif "body" in data and data["body"] not in _bodies(body):
+                yield seq, f"Report {number} (entry {seq}) does not say what was issued."
+
+
+def _bodies(raw: str) -> Iterator[str | None]:
+    """The body's hash from the text as kept, and where that is not enough from what of it leaves the house."""
+    yield sha256(raw.encode()).hexdigest()
+    yield _digest(raw)
 
 
 def _data(raw: str) -> dict[str, Any]:

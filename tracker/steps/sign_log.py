@@ -21,13 +21,15 @@ from tracker.errors import Refused
 from tracker.files.key_file import KeyFile, SigningKey
 from tracker.storage.custody import EventRow
 from tracker.storage.log import (
-    LogHead,
     edge,
+    edge_before,
     entries,
     happened,
     keep_entries,
     keep_entry,
+    keep_head,
     last_head,
+    last_signed_at,
     previous_leaf,
 )
 
@@ -94,13 +96,15 @@ def sign(session: Session, now: datetime) -> Head | None:
     None while there is no key or no entry: what happened is recorded all the same, and the audit says that it is
     not signed. Raises Refused `log-key-unreadable`.
     """
-    key, size = _key(session), entries(session)
+    key = _key(session)
+    size = entries(session) if key else 0
     if key is None or size == 0:
         return None
     head = key.signed(size, _edge_before(session, size + 1).root())
     last = last_head(session)
     if last is None or last.note != str(head):
-        keep_head(session, head, now)
+        keep_head(session, head.size, str(head), now)
+        session.info["signed at"] = now
     return head
 
 
@@ -109,13 +113,6 @@ def is_due(session: Session, now: datetime) -> bool:
     last, size = last_head(session), entries(session)
     waiting = size > (last.size if last else 0)
     return waiting and (last is None or now - last.at >= EVERY) and _key(session) is not None
-
-
-def keep_head(session: Session, head: Head, now: datetime) -> None:
-    """Keep a signed head with its time."""
-    session.add(LogHead(size=head.size, note=str(head), at=now))
-    session.flush()
-    session.info["signed at"] = now
 
 
 def _write(session: Session, row: EventRow, tree: Edge) -> None:
@@ -130,7 +127,7 @@ def _edge_before(session: Session, seq: int) -> Edge:
     kept: Edge | None = session.info.get("log edge")
     # What was rolled back meanwhile would leave another size.
     if kept is None or kept.size != seq - 1:
-        kept = edge(session, min(entries(session), seq - 1))
+        kept = edge_before(session, seq)
         session.info["log edge"] = kept
     return kept
 
@@ -138,8 +135,7 @@ def _edge_before(session: Session, seq: int) -> Edge:
 def _hour_is_over(session: Session, now: datetime) -> bool:
     """Whether the last head is older than that; asked of the table once in a session."""
     if "signed at" not in session.info:
-        last = last_head(session)
-        session.info["signed at"] = None if last is None else last.at
+        session.info["signed at"] = last_signed_at(session)
     signed_at: datetime | None = session.info["signed at"]
     return signed_at is None or now - signed_at >= EVERY
 

@@ -1,14 +1,16 @@
-"""Many rows at once, for files with a hundred thousand lines: as tuples, straight to the driver.
+"""Many rows at once, for files with a hundred thousand lines and logs of a million: as tuples of the driver.
 
-The columns' own types still write every value, so that what is no finite decimal or no moment is refused as ever.
+The columns' own types still write every value, so that what is no finite decimal or no moment is refused as ever;
+whoever reads past them judges what he reads.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, select, text
+from sqlalchemy import Connection, Select, Table, func, select, text
 from sqlalchemy.orm import Session
 
 from tracker.storage.base import Base
@@ -40,6 +42,13 @@ def change_many(
         f"update {_quoted(connection, table.name)} set {sets} where {_quoted(connection, key)} = {place}"
     )
     _run(connection, statement, table, [*columns, key], rows)
+
+
+def read_raw(session: Session, wanted: Select[*tuple[Any, ...]], **values: Any) -> list[Values]:
+    """The rows of a question as the driver gives them, read by no type of a column: moments are text on SQLite."""
+    result = session.connection().execute(wanted, values)
+    with closing(result.cursor) as cursor:
+        return list(cursor.fetchall())
 
 
 def new_ids(session: Session, row: type[Base], count: int) -> Sequence[int]:

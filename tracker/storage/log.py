@@ -4,16 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from functools import partial
 from typing import Any
 
-from sqlalchemy import ColumnElement, ForeignKey, LargeBinary, Select, Text, bindparam, func, insert, select
+from sqlalchemy import (
+    BigInteger,
+    ColumnElement,
+    ForeignKey,
+    LargeBinary,
+    Row,
+    Select,
+    Text,
+    bindparam,
+    func,
+    insert,
+    select,
+)
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.log_entry import Happened
 from tracker.domain.times import at_offset
 from tracker.domain.tree import Edge, edge_numbers
 from tracker.storage.base import Base, Utc
-from tracker.storage.bulk import add_many
+from tracker.storage.bulk import Values, add_many, read_raw
 from tracker.storage.custody import EventRow
 from tracker.storage.people import party_numbers
 
@@ -56,26 +69,41 @@ class EntrySalt(Base):
     salt: Mapped[bytes] = mapped_column(LargeBinary)
 
 
-_ENTRY, _SALT, _NODE = (
-    insert(Base.metadata.tables[name]) for name in ("log_entry", "entry_salt", "log_node")
+# Every act adds to the log, so the sentences of SQL for it are made once and say columns, not objects.
+_ENTRY, _SALT, _NODE, _HEAD = (
+    insert(Base.metadata.tables[name]) for name in ("log_entry", "entry_salt", "log_node", "log_head")
 )
+_LAST = select(func.max(LogEntry.seq))
+_NODES = select(LogNode.number, LogNode.hash).where(LogNode.number.in_(bindparam("numbers", expanding=True)))
+_SIGNED_AT = select(LogHead.at).order_by(LogHead.id.desc()).limit(1)
 
 
 def entries(session: Session) -> int:
     """How many entries the log has."""
-    return session.scalar(select(func.max(LogEntry.seq))) or 0
+    return session.connection().scalar(_LAST) or 0
 
 
 def edge(session: Session, size: int) -> Edge:
-    """The tree's right edge over the first `size` entries."""
+    """The tree's right edge over the first `size` entries. Raises KeyError where one of its hashes is not kept."""
     wanted = edge_numbers(size)
     found = nodes(session, wanted)
     return Edge(size, [found[one] for one in wanted])
 
 
+def edge_before(session: Session, seq: int) -> Edge:
+    """The tree's right edge over every entry before this number, or over those there are.
+
+    The edge of a log that lacks none is found with one question; only one that lags behind is counted.
+    """
+    try:
+        return edge(session, seq - 1)
+    except KeyError:
+        return edge(session, min(entries(session), seq - 1))
+
+
 def nodes(session: Session, numbers: Sequence[int]) -> dict[int, bytes]:
     """The hashes of these subtrees."""
-    rows = session.execute(select(LogNode.number, LogNode.hash).where(LogNode.number.in_(numbers)))
+    rows = session.connection().execute(_NODES, {"numbers": numbers})
     return {row.number: row.hash for row in rows}
 
 
@@ -145,6 +173,16 @@ def last_leaves(session: Session, samples: Sequence[int]) -> dict[int, bytes]:
     return {int(sample_id): found for sample_id, found in rows}
 
 
+def keep_head(session: Session, size: int, note: str, at: datetime) -> None:
+    """Keep a signed head over so many entries with the time it was signed at."""
+    session.connection().execute(_HEAD, {"size": size, "note": note, "at": at})
+
+
+def last_signed_at(session: Session) -> datetime | None:
+    """When the newest head was signed, None before the first."""
+    return session.connection().scalar(_SIGNED_AT)
+
+
 def last_head(session: Session) -> LogHead | None:
     """The newest signed head, None before the first."""
     return session.scalar(select(LogHead).order_by(LogHead.id.desc()).limit(1))
@@ -189,9 +227,52 @@ def _parties(session: Session, row: EventRow) -> dict[str, int]:
     )
 
 
+# Bounds may lie beyond every number that a column can hold.
+_FIGURE = partial(bindparam, type_=BigInteger)
+# What an entry is written from, in the order of domain.entry_text.Raw; then the entry as kept, and its salt.
+_ROWS = (
+    select(EventRow.seq, EventRow.event_id, EventRow.kind, EventRow.sample_id, EventRow.lot_id)
+    .add_columns(EventRow.tag_id, EventRow.by, EventRow.role, EventRow.data, EventRow.note)
+    .add_columns(EventRow.late_reason, EventRow.device, EventRow.device_at)
+    .add_columns(EventRow.occurred_at, EventRow.occurred_offset, EventRow.recorded_at)
+    .add_columns(LogEntry.entry, EntrySalt.salt)
+    .outerjoin(LogEntry, LogEntry.seq == EventRow.seq)
+    .outerjoin(EntrySalt, EntrySalt.seq == EventRow.seq)
+    .where(EventRow.seq > _FIGURE("after"))
+    .order_by(EventRow.seq)
+    .limit(bindparam("most"))
+)
+_BETWEEN = (
+    select(LogNode.number, LogNode.hash)
+    .where(LogNode.number.between(bindparam("first"), bindparam("last")))
+    .order_by(LogNode.number)
+)
+_HEADS = (
+    select(LogHead.id, LogHead.size, LogHead.note, LogHead.at)
+    .where(LogHead.size > _FIGURE("after"), LogHead.size <= _FIGURE("last"))
+    .order_by(LogHead.size, LogHead.id)
+)
+
+
+def raw_entries(session: Session, after: int, most: int) -> list[Values]:
+    """So many events behind this number as the driver has them, each with its entry and its salt, if there are."""
+    return read_raw(session, _ROWS, after=after, most=most)
+
+
+def raw_nodes(session: Session, first: int, last: int) -> list[Values]:
+    """Numbers and hashes of the kept subtrees between these numbers, both among them, lowest first."""
+    return read_raw(session, _BETWEEN, first=first, last=last)
+
+
+def heads_between(session: Session, after: int, last: int) -> Sequence[Row[int, int, str, datetime]]:
+    """The kept heads that are filed under more entries than `after` and no more than `last`, smallest first."""
+    return session.connection().execute(_HEADS, {"after": after, "last": last}).all()
+
+
 def numbers_of(session: Session, named: set[str]) -> dict[str, int]:
     """The numbers of these parties, and of whoever was asked for before."""
     known: dict[str, int] = session.info.setdefault("party numbers", {})
-    if not named <= set(known):
-        known.update(party_numbers(session))
+    unknown = named - known.keys()
+    if unknown:
+        known.update(party_numbers(session, unknown))
     return known

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import datetime
 from difflib import get_close_matches
 
-from sqlalchemy import CheckConstraint, Text, select
+from sqlalchemy import CheckConstraint, Text, bindparam, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.custody import Party
@@ -64,9 +65,19 @@ def party_names(session: Session) -> dict[str, str]:
     return {row.key: row.name for row in session.execute(select(PartyRow.key, PartyRow.name))}
 
 
-def party_numbers(session: Session) -> dict[str, int]:
-    """Each party's number by its key; what leaves the office names people by it."""
-    return {row.key: row.id for row in session.execute(select(PartyRow.key, PartyRow.id))}
+_NUMBERS = select(PartyRow.key, PartyRow.id)
+_NUMBERS_OF = _NUMBERS.where(PartyRow.key.in_(bindparam("keys", expanding=True)))
+
+
+def party_numbers(session: Session, keys: Collection[str] | None = None) -> dict[str, int]:
+    """The numbers of these parties, or of all, by key; what leaves the office names people by it."""
+    connection = session.connection()
+    rows = (
+        connection.execute(_NUMBERS)
+        if keys is None
+        else connection.execute(_NUMBERS_OF, {"keys": list(keys)})
+    )
+    return {row.key: row.id for row in rows}
 
 
 def producer_named(session: Session, name: str) -> Producer:
