@@ -136,6 +136,12 @@ class Cluster:
     def copy(self, template: str, folder: Path) -> str:
         return self._create(f"t{next(self._numbers)}", f"template {name_in(template)}")
 
+    def moved_copy(self, template: str, tablespace: str) -> str:
+        """A copy on another disk of the server's."""
+        return self._create(
+            f"t{next(self._numbers)}", f"template {name_in(template)} tablespace {tablespace}"
+        )
+
     def empty(self, folder: Path) -> str:
         return self._create(f"e{next(self._numbers)}")
 

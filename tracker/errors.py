@@ -58,3 +58,7 @@ class NotFound(TrackerError):
 
 class Conflict(TrackerError):
     """Somebody else was first, or the record has moved on since it was read."""
+
+
+class Unavailable(TrackerError):
+    """The season itself cannot be asked or written just now; nothing was recorded, and later it may be."""

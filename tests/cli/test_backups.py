@@ -6,8 +6,11 @@ import hashlib
 import json
 import os
 import random
+import resource
 import shutil
 import sqlite3
+import subprocess
+import sys
 import threading
 import zipfile
 from contextlib import closing
@@ -19,6 +22,7 @@ import pytest
 from sqlalchemy import func, select
 
 from tests.cli.conftest import Terminal
+from tests.disks import fill, small_disk
 from tests.makers import act, at, everything, make_lot, make_plan
 from tracker.lookups.access import signed_in
 from tracker.lookups.log_check import check_log
@@ -345,3 +349,61 @@ def test_a_backup_leaves_nothing_else_in_its_folder_and_the_season_as_it_was(
             assert session.scalar(select(func.count()).select_from(EventRow))
     assert [path.name.endswith(SUFFIX) for path in (tmp_path / "b").iterdir()] == [True]
     shutil.rmtree(tmp_path / "b")
+
+
+def limited(terminal: Terminal, bytes_: int, *words: object) -> subprocess.CompletedProcess[str]:
+    """The command as a program of its own that no file may grow beyond so many bytes for."""
+    return subprocess.run(
+        [sys.executable, "-m", "tracker", *map(str, words), "--database", terminal.database],
+        cwd=Path(__file__).parents[2],
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (bytes_, bytes_)),
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+
+
+# The copy itself fails; then the copy is made, and the way back has no room.
+@pytest.mark.parametrize("share", [0.5, 0.95])
+def test_a_backup_for_which_there_is_no_room_is_said_and_leaves_nothing(
+    staged: Terminal, tmp_path: Path, share: float
+) -> None:
+    folder, season = tmp_path / "backups", Path(staged.database.removeprefix("sqlite:///"))
+    size = season.stat().st_size
+    answer = limited(staged, int(share * size), "backup", folder)
+    assert answer.returncode == 1 and "Traceback" not in answer.stderr, answer.stderr
+    assert answer.stderr.startswith("Refused (file-not-written): ") and "not full" in answer.stderr
+    assert list(folder.iterdir()) == []
+    assert backed_up(staged, folder).exists()
+
+
+def test_a_backup_that_cannot_be_unpacked_for_want_of_room_is_not_called_damaged(
+    staged: Terminal, tmp_path: Path
+) -> None:
+    file, size = (
+        backed_up(staged, tmp_path / "backups"),
+        Path(staged.database.removeprefix("sqlite:///")).stat(),
+    )
+    answer = limited(staged, size.st_size // 2, "restore", file, "--to", tmp_path / "back.db")
+    assert answer.returncode == 1 and answer.stderr.startswith("Refused (file-not-written): "), answer.stderr
+    assert not (tmp_path / "back.db").exists()
+    restored(staged, file, tmp_path / "back.db").close()
+
+
+def test_a_backup_onto_a_full_disk_is_refused_and_made_when_there_is_room(
+    staged: Terminal, tmp_path: Path
+) -> None:
+    with small_disk(tmp_path / "small", 4) as disk:
+        # From no room at all to nearly enough: wherever it ends, it ends in words and leaves no file behind.
+        for leave in (0, 300_000, 900_000, 1_500_000, 2_000_000):
+            ballast = fill(disk, leave)
+            answer = staged.run("backup", disk / "backups")
+            assert answer.code == 0 or answer.err.startswith(
+                ("Refused (file-not-written): ", "Refused (disk-full): ")
+            ), answer.err
+            if answer.code:
+                assert not list((disk / "backups").glob("*")), leave
+            ballast.unlink()
+        assert backed_up(staged, disk / "backups").exists()

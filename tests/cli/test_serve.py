@@ -14,12 +14,17 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
+from waitress.adjustments import Adjustments
+from waitress.buffers import TempfileBasedBuffer
 
+from tests.disks import small_disk
 from tracker.cli import main
+from tracker.cli.request_body import Body
 from tracker.cli.serving import (
     hosts,
     is_loopback,
@@ -252,3 +257,39 @@ def test_a_terminal_without_such_characters_gets_no_qr(monkeypatch: pytest.Monke
 
     monkeypatch.setattr(sys, "stdout", Plain())
     assert qr_lines("http://192.0.2.7:8000") == []
+
+
+def asked_raw(address: str, body: bytes) -> bytes:
+    """The whole answer to a form that is sent, byte for byte."""
+    port = int(address.rsplit(":", 1)[1])
+    head = f"POST /sign-in HTTP/1.1\r\nHost: x\r\nConnection: close\r\nContent-Length: {len(body)}\r\n\r\n"
+    with socket.create_connection(("127.0.0.1", port), timeout=20) as line:
+        line.sendall(head.encode() + body)
+        found = b""
+        while part := line.recv(65536):
+            found += part
+        return found
+
+
+def test_a_large_upload_to_a_server_without_room_is_answered_in_words(serve: Serve, tmp_path: Path) -> None:
+    with small_disk(tmp_path / "small", 1) as disk:
+        served = serve(TMPDIR=str(disk))
+        answer = asked_raw(served.address, b"x" * 3_000_000)
+        assert answer.startswith(b"HTTP/1.1 503 ") and b"Retry-After: " in answer
+        assert b"disk is full" in answer and b"Make room" in answer
+        # What is small, or comes when there is room again, is taken as ever.
+        assert b" 503 " not in asked_raw(served.address, b"x" * 1000).split(b"\r\n")[0]
+        served.end()
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device here that is always full")
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+def test_what_comes_after_the_disk_was_full_is_heard_to_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    full = partial(Path("/dev/full").open, "w+b")
+    monkeypatch.setattr(TempfileBasedBuffer, "newfile", lambda _: full())
+    body = Body(Adjustments(inbuf_overflow=1000))
+    assert body.received(b"POST / HTTP/1.1\r\nContent-Length: 50000\r\n\r\n")
+    taken = [body.received(b"x" * 15_000) for _ in range(4)]
+    assert taken == [15_000, 15_000, 15_000, 5_000] and body.completed
+    assert body.error.code == 503 and "disk is full" in body.error.body
+    body.close()

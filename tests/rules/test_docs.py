@@ -45,7 +45,17 @@ def raised_codes() -> dict[str, set[str]]:
     return found
 
 
-MAKERS = {"Refused", "NotFound", "Conflict", "LabelError", "RowProblem", "_fault", "_one_of", "_bad_base"}
+MAKERS = {
+    "Refused",
+    "NotFound",
+    "Conflict",
+    "Unavailable",
+    "LabelError",
+    "RowProblem",
+    "_fault",
+    "_one_of",
+    "_bad_base",
+}
 CODE = re.compile(r"[a-z]+(-[a-z0-9]+)+")
 
 

@@ -11,7 +11,7 @@ from sqlalchemy.exc import ProgrammingError
 from tests.databases import Cluster, name_in
 from tests.storage.conftest import NOON, Raw
 from tests.storage.test_engine import count, make_producer
-from tracker.errors import Conflict, NotFound
+from tracker.errors import Conflict, NotFound, Unavailable
 from tracker.storage import engine as engine_module
 from tracker.storage.engine import WRITERS_LOCK, Database
 from tracker.storage.kept import KeptRefusal
@@ -42,21 +42,21 @@ def test_after_all_connections_were_cut_the_next_act_and_question_find_the_datab
 
 
 def test_an_act_whose_connection_is_cut_is_said_not_to_be_recorded(database: Database, raw: Raw) -> None:
-    with pytest.raises(Conflict) as caught, database.act("add-producer", "ines", {}) as session:
+    with pytest.raises(Unavailable) as caught, database.act("add-producer", "ines", {}) as session:
         session.add(make_producer())
         session.flush()
         raw(CUT)
         session.scalar(select(func.count()).select_from(Producer))
-    assert caught.value.code == "database-busy"
+    assert caught.value.code == "database-away"
     assert count(database, Producer) == 0
 
 
 def test_a_question_whose_connection_is_cut_is_answered_with_a_refusal(database: Database, raw: Raw) -> None:
-    with pytest.raises(Conflict) as caught, database.read() as session:
+    with pytest.raises(Unavailable) as caught, database.read() as session:
         session.scalar(select(func.count()).select_from(Producer))
         raw(CUT)
         session.scalar(select(func.count()).select_from(Producer))
-    assert caught.value.code == "database-busy"
+    assert caught.value.code == "database-away"
 
 
 def test_where_the_connection_is_cut_on_the_last_step_nobody_is_told_that_nothing_was_recorded(
@@ -80,7 +80,7 @@ def test_an_act_waits_for_others_no_longer_than_it_may(
         engine_module, "BEGIN_WRITING", engine_module.BEGIN_WRITING.replace("= 30000", "= 100")
     )
     raw(f"select pg_advisory_lock({WRITERS_LOCK})")
-    with pytest.raises(Conflict) as caught, database.act("add-producer", "ines", {}) as session:
+    with pytest.raises(Unavailable) as caught, database.act("add-producer", "ines", {}) as session:
         session.add(make_producer())
     assert caught.value.code == "database-busy"
     raw("select pg_advisory_unlock_all()")

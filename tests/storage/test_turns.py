@@ -12,7 +12,7 @@ import pytest
 
 from tests.bench.writers import ROOT, measure
 from tests.databases import Databases
-from tracker.errors import Conflict
+from tracker.errors import Unavailable
 from tracker.storage import engine as engine_module
 from tracker.storage.engine import Database
 from tracker.storage.turn import SUFFIX, TurnDidNotCome, turn
@@ -105,7 +105,7 @@ def test_an_act_whose_turn_does_not_come_is_refused_and_can_be_done_again(
     monkeypatch.setattr(engine_module, "BUSY_MS", 100)
     season = Database(f"sqlite:///{tmp_path / 'season.db'}")
     season.migrate()
-    with turn(tmp_path / "season.db", 1), pytest.raises(Conflict) as caught, season.act("x", "ines", {}):
+    with turn(tmp_path / "season.db", 1), pytest.raises(Unavailable) as caught, season.act("x", "ines", {}):
         pytest.fail("two at once")
     assert caught.value.code == "database-busy"
     with season.act("x", "ines", {}):

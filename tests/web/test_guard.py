@@ -22,7 +22,7 @@ from labels.payload import token_hash
 from tests.cli.stages import Stages, build
 from tests.makers import at, everything
 from tests.web.conftest import ClientAs, made_app, sign_in_as
-from tracker.errors import Conflict
+from tracker.errors import Unavailable
 from tracker.storage.custody import EventRow
 from tracker.storage.engine import Database
 from tracker.storage.kept import KeptRefusal
@@ -338,7 +338,7 @@ def test_a_busy_season_keeps_no_page_from_anybody(
     season.clock = lambda: at(10)
 
     def busy(*_: Any) -> Any:
-        raise Conflict("database-busy", "The season could not be written.", remedy="Try again.")
+        raise Unavailable("database-busy", "The season could not be written.", remedy="Try again.")
 
     monkeypatch.setattr(season, "act", busy)
     assert client.get("/").status_code == 200

@@ -101,12 +101,13 @@ def without_password(address: str) -> str:
 def database_faults(address: str) -> Iterator[None]:
     """What the database itself says while it is opened or made becomes a refusal with the address.
 
-    Raises Refused `database-address`, NotFound `database-unreadable`.
+    Raises Refused `database-address`, NotFound `database-unreadable`, Unavailable `disk-full`.
     """
     from sqlalchemy.exc import ArgumentError, DBAPIError
 
     from tracker.errors import NotFound, Refused
-    from tracker.storage.faults import words_of
+    from tracker.files.disk import disk_full
+    from tracker.storage.faults import has_no_room, words_of
 
     try:
         yield
@@ -118,6 +119,8 @@ def database_faults(address: str) -> Iterator[None]:
             remedy="Write it like sqlite:///season.db or postgresql+psycopg://account@host/season.",
         ) from None
     except DBAPIError as fault:
+        if has_no_room(fault):
+            raise disk_full(f"{without_password(address)} cannot be used: its disk is full.") from None
         raise NotFound(
             "database-unreadable",
             f"{without_password(address)} cannot be used: {words_of(fault)}.",

@@ -177,6 +177,8 @@ class Server:
     ) -> None:
         from waitress import create_server
 
+        from tracker.cli.request_body import Channel
+
         # With https a proxy stands before us, as a rule on this computer, and only it may say who asked.
         trust = {
             "trusted_proxy": proxy,
@@ -194,6 +196,7 @@ class Server:
             max_request_body_size=LARGEST_REQUEST,
             **(trust if behind_proxy else {}),
         )
+        self._server.channel_class = Channel
 
     def stop(self, *_: object) -> None:
         """Take no more requests; what was begun is answered."""

@@ -28,6 +28,8 @@ from tracker.storage.tags import Tag
 MOST_SHOWN = 50
 # From more fields than these it is quicker to look at the newest lots.
 FEW_FIELDS = 2_000
+# From more producers these are found by walking along their names.
+FEW_PRODUCERS = 2_000
 # Of more words that mean two things only the first reading is tried.
 MOST_DOUBTS = 3
 
@@ -203,13 +205,17 @@ def _tag(tag: Tag, lot: FoundLot | None) -> FoundTag:
 def _producers(session: Session, words: Sequence[Word], most: int) -> tuple[FoundProducer, ...]:
     if not words:
         return ()
+    subjects = _subjects(session, PRODUCER, [word.text for word in words])
+    few = session.scalars(subjects.limit(FEW_PRODUCERS + 1)).all()
     fields = select(func.count()).where(Field.producer_id == Producer.id).scalar_subquery()
-    wanted = (
-        select(Producer, fields)
-        .where(Producer.id.in_(_subjects(session, PRODUCER, [word.text for word in words])))
-        .order_by(Producer.name)
-        .limit(most)
-    )
-    return tuple(
-        FoundProducer(row.name, row.place, row.phone, count) for row, count in session.execute(wanted)
-    )
+    wanted = select(Producer, fields)
+    if len(few) > FEW_PRODUCERS:
+        rows = session.execute(
+            wanted.where(Producer.id.in_(subjects)).order_by(Producer.name).limit(most)
+        ).all()
+    else:
+        # Put in order here, as lots are; how many fields each has is counted for those that are shown.
+        names = session.execute(select(Producer.name, Producer.id).where(Producer.id.in_(few))).all()
+        shown = [number for _, number in sorted(names)[:most]]
+        rows = session.execute(wanted.where(Producer.id.in_(shown)).order_by(Producer.name)).all()
+    return tuple(FoundProducer(row.name, row.place, row.phone, count) for row, count in rows)

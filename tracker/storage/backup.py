@@ -23,6 +23,7 @@ from typing import IO, TYPE_CHECKING
 from sqlalchemy import func, select, text
 
 from tracker.errors import NotFound, Refused
+from tracker.files.disk import is_full
 from tracker.storage.engine import Database, newest_version
 from tracker.storage.schema import METADATA
 
@@ -140,6 +141,9 @@ def unpack(path: Path, to: Path) -> Manifest:
             with packed.open(_SEASON) as source, to.open("wb") as target:
                 shutil.copyfileobj(source, target, _CHUNK)
         except _SPOILT as fault:
+            if isinstance(fault, OSError) and is_full(fault):
+                # It is the other disk that has no room; nothing is wrong with this file.
+                raise
             raise _damaged(path, str(fault)) from fault
     _flush(to)
     if _measured(to) != (manifest.bytes, manifest.sha256):

@@ -8,23 +8,26 @@ keeps a queue. An act is confirmed when it is on the disk.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_url, text
+from sqlalchemy import Connection, Engine, ExceptionContext, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
-from tracker.errors import Conflict, NotFound, TrackerError
+from tracker.errors import Conflict, NotFound, TrackerError, Unavailable
 from tracker.files.key_file import KeyFile
 from tracker.storage import grants
-from tracker.storage.faults import is_lost, is_passing, is_taken, words_of
+from tracker.storage.faults import busy, is_lost, is_passing, is_taken, refusal, words_of
 from tracker.storage.kept import keep_refusal
+from tracker.storage.season_file import SeasonFile
 from tracker.storage.turn import TurnDidNotCome, turn
 
+LOG = logging.getLogger(__name__)
 BUSY_MS = 30_000
 PRAGMAS = (
     "journal_mode=WAL",
@@ -44,6 +47,8 @@ BEGIN_WRITING = (
 )
 # Connections kept open, and those opened beside them when many ask at once.
 POOL, MORE = 8, 32
+# Under this name a connection keeps the fault for which SQLite took its transaction back.
+TAKEN_BACK = "taken back"
 VERSIONS = Path(__file__).parent / "migrations" / "versions"
 
 
@@ -66,6 +71,9 @@ class Database:
         self.key_file = key_file
         self.engine = _engine(url)
         self.file = _file(self.engine)
+        self._place = SeasonFile(self.file)
+        event.listen(self.engine, "do_connect", self._place.before)
+        event.listen(self.engine, "connect", self._place.after)
         self._writing = self.engine.execution_options(writing=True)
         # A question of several parts sees one moment; on SQLite it does so anyway.
         options = {} if _is_sqlite(self.engine) else {"isolation_level": "REPEATABLE READ"}
@@ -83,23 +91,26 @@ class Database:
     def read(self) -> Iterator[Session]:
         """A session for questions; whatever it holds is thrown away at the end.
 
-        Raises Conflict `database-busy` where the database cannot be asked just now.
+        Raises Unavailable `database-busy`, `database-away` where the database cannot be asked just now.
         """
+        self._place.check()
         with self._session(self._asking) as session:
             try:
                 yield session
             except SQLAlchemyError as fault:
                 if not is_passing(fault):
                     raise
-                raise _busy("asked", words_of(fault)) from fault
+                raise self._refused(fault, "asked") from fault
 
     @contextmanager
     def act(self, name: str, by: str, given: Mapping[str, Any]) -> Iterator[Session]:
         """A session for one act: all of it is kept, or none of it and the refusal with the values given.
 
-        What the tables themselves refuse becomes Conflict `recorded-meanwhile` or `database-busy`; where the
-        connection was lost on the last step, and nobody can say what became of it, `perhaps-recorded`.
+        What the tables themselves refuse becomes Conflict `recorded-meanwhile`; where the connection was lost on
+        the last step, and nobody can say what became of it, Conflict `perhaps-recorded`. Raises Unavailable
+        `database-busy`, `database-away`, `database-read-only`, `disk-full` where nothing can be recorded just now.
         """
+        self._place.check()
         with self._in_turn(), self._session(self._writing) as session:
             ending = False
             try:
@@ -126,9 +137,9 @@ class Database:
                 # A fault of ours must not pass for a busy disk.
                 if not is_passing(fault):
                     raise
-                raise (
-                    _unsure(fault) if ending and is_lost(fault) else _busy("written", words_of(fault))
-                ) from fault
+                if ending and is_lost(fault):
+                    raise _unsure() from fault
+                raise self._refused(fault, "written") from fault
 
     @contextmanager
     def _in_turn(self) -> Iterator[None]:
@@ -139,7 +150,12 @@ class Database:
             with turn(self.file, BUSY_MS / 1000):
                 yield
         except TurnDidNotCome:
-            raise _busy("written", "others have been writing all the while") from None
+            raise busy("written", "others have been writing all the while") from None
+
+    def _refused(self, fault: SQLAlchemyError, what: str) -> Unavailable:
+        # Whoever keeps the server reads here what a stranger is not told.
+        LOG.warning("the season could not be %s: %s", what, words_of(fault))
+        return refusal(fault, what)
 
     def _keep(self, name: str, by: str, given: Mapping[str, Any], refused: TrackerError) -> None:
         # The refusal is said even where it cannot be kept: its words matter more than the note of it.
@@ -163,7 +179,11 @@ class Database:
                 grants.let(connection, let)
 
     def check_version(self) -> None:
-        """Nothing, if the tables are this program's; else NotFound `database-missing` or `database-version`."""
+        """Nothing, if the tables are this program's; else NotFound `database-missing` or `database-version`.
+
+        Raises Unavailable `database-away`.
+        """
+        self._place.check()
         with self.engine.connect() as connection:
             found = _version(connection)
         if found is None:
@@ -195,18 +215,10 @@ def _version(connection: Connection) -> str | None:
     return found
 
 
-def _busy(what: str, why: str) -> Conflict:
-    return Conflict(
-        "database-busy",
-        f"The season could not be {what}: {why}.",
-        remedy="Nothing was recorded. Try again; if it stays so, look at the disk and who else writes.",
-    )
-
-
-def _unsure(fault: SQLAlchemyError) -> Conflict:
+def _unsure() -> Conflict:
     return Conflict(
         "perhaps-recorded",
-        f"The database went away just when this was to be recorded: {words_of(fault)}.",
+        "The database went away just when this was to be recorded.",
         remedy="Look whether it is there before you enter it again.",
     )
 
@@ -228,6 +240,9 @@ def _engine(url: str) -> Engine:
         engine = create_engine(address)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
+        event.listen(engine, "handle_error", _note_taken_back)
+        event.listen(engine, "before_cursor_execute", _refuse_after)
+        event.listen(engine, "commit", _refuse_after)
         return engine
     # A connection that died while it lay idle is found out and replaced before anybody is given it.
     engine = create_engine(address, pool_size=POOL, max_overflow=MORE, pool_pre_ping=True)
@@ -245,7 +260,22 @@ def _prepare_sqlite(connection: Any, record: Any) -> None:
 
 
 def _begin_sqlite(connection: Connection) -> None:
+    connection.info.pop(TAKEN_BACK, None)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if _writes(connection) else "BEGIN")
+
+
+def _note_taken_back(fault: ExceptionContext) -> None:
+    """On a full disk SQLite takes the whole transaction back by itself (sqlite.org/lang_transaction.html, 3)."""
+    connection = fault.connection
+    if connection is not None and not connection.connection.in_transaction:
+        connection.info[TAKEN_BACK] = fault.sqlalchemy_exception
+
+
+def _refuse_after(connection: Connection, *_: Any) -> None:
+    """What followed would be kept line by line, outside any act: half of one."""
+    fault = connection.info.get(TAKEN_BACK)
+    if fault is not None:
+        raise fault
 
 
 def _begin_server(connection: Connection) -> None:

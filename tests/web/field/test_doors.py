@@ -203,7 +203,7 @@ def test_a_busy_season_keeps_the_phones_entries_pending(
     monkeypatch.setattr(entries, "take_entries", busy)
     phone = Phone()
     answer = post(tove, phone, phone.entry("register lot", 10, LOT))
-    assert (answer.status_code, answer.get_json()["code"]) == (409, "database-busy")
+    assert (answer.status_code, answer.get_json()["code"]) == (503, "database-busy")
 
 
 def test_the_pack_tells_the_office_which_phone_has_it_and_what_it_still_holds(

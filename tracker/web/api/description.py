@@ -28,6 +28,7 @@ REFUSALS = {
     422: "not as described here, or it cannot be true",
     429: "too many wrong tokens from one address",
     500: "the program failed here",
+    503: "the season cannot be asked or written just now; nothing was recorded, and Retry-After says when to try",
 }
 _FOR_ACTS = (400, 413, 415)
 

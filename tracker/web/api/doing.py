@@ -14,7 +14,7 @@ from marshmallow import ValidationError
 
 from tracker.domain.custody import Act
 from tracker.domain.times import moment
-from tracker.errors import Conflict, Refused, TrackerError
+from tracker.errors import Conflict, Refused, TrackerError, Unavailable
 from tracker.steps.keep_answer import first_answer, keep_answer
 from tracker.web.api.asking import checked_place
 from tracker.web.api.door import let_in
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 # draft-ietf-httpapi-idempotency-key-header-07: a structured string, so in quotes; without them it is taken too.
 _KEY = re.compile(r'"?([\x21\x23-\x5b\x5d-\x7e]{1,100})"?')
 # What may well go through the next time is not kept as the answer.
-_PASSING = ("database-busy", "perhaps-recorded", "recorded-meanwhile", "key-used")
+_PASSING = ("perhaps-recorded", "recorded-meanwhile", "key-used")
 
 
 def do(entry: Entry, place: dict[str, Any]) -> Response:
@@ -83,7 +83,7 @@ def _done(
             keep_answer(session, client.id, key, digest, entry.status, keepable, now())
         return _said(entry.status, body)
     except TrackerError as refused:
-        if refused.code in _PASSING:
+        if refused.code in _PASSING or isinstance(refused, Unavailable):
             raise
         status, body = int(status_of(refused)), problem_body(refused, status_of(refused), request.path)
         kept = _keep_refused(client, key, digest, status, body)

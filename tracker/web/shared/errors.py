@@ -11,7 +11,8 @@ from flask_wtf.csrf import CSRFError
 from werkzeug.exceptions import HTTPException
 
 from tracker.domain.field_entry import MARKER
-from tracker.errors import Conflict, NotFound, Refused, TrackerError
+from tracker.errors import Conflict, NotFound, Refused, TrackerError, Unavailable
+from tracker.files.disk import disk_full, is_full
 from tracker.web.shared.access import signed_in
 from tracker.web.shared.back import own
 from tracker.web.shared.problems import answered, for_program, problem_body
@@ -20,7 +21,10 @@ _STATUS = {
     NotFound: HTTPStatus.NOT_FOUND,
     Conflict: HTTPStatus.CONFLICT,
     Refused: HTTPStatus.UNPROCESSABLE_ENTITY,
+    Unavailable: HTTPStatus.SERVICE_UNAVAILABLE,
 }
+# When a program may try again by itself; a server that was restarted is back by then.
+RETRY_SECONDS = 30
 _BY_CODE = {
     "not-allowed": HTTPStatus.FORBIDDEN,
     "not-from-here": HTTPStatus.FORBIDDEN,
@@ -42,6 +46,7 @@ def answer_errors(app: Flask) -> None:
     app.register_error_handler(TrackerError, _refused)
     app.register_error_handler(CSRFError, _forged)
     app.register_error_handler(HTTPException, _http)
+    app.register_error_handler(OSError, _no_room)
 
 
 def problem(refused: TrackerError, status: int) -> Any:
@@ -74,11 +79,25 @@ def _refused(refused: TrackerError) -> Any:
 
 
 def _said(refused: TrackerError, status: int) -> Any:
+    answer = current_app.make_response(_answer(refused, status))
+    if isinstance(refused, Unavailable):
+        answer.headers["Retry-After"] = str(RETRY_SECONDS)
+    return answer
+
+
+def _answer(refused: TrackerError, status: int) -> Any:
     if for_program():
         return answered(problem_body(refused, status, request.path))
     if _for_script():
         return problem(refused, status)
     return _page(refused, status), status
+
+
+def _no_room(fault: OSError) -> Any:
+    """A large file lies on the server's disk while it is taken in or sent."""
+    if not is_full(fault):
+        raise fault
+    return _refused(disk_full("The server's disk is full."))
 
 
 def _forged(error: CSRFError) -> Any:
@@ -124,6 +143,6 @@ def _page(refused: TrackerError, status: int) -> str:
 def _back() -> str | None:
     try:
         return request.form.get("back")
-    except HTTPException:
+    except (HTTPException, OSError):
         # What was sent is too large to be read, for its way back too.
         return None
