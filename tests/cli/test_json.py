@@ -23,6 +23,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
     ),
     "import-lots": ("lots.csv",),
     "import-producers": ("producers.csv",),
+    "import-fields": ("fields.geojson",),
     "lots": (),
     "coverage": ("--draws", "2"),
     "season-plan": ("Oda Meadow", "--first", "2026-11-01", "--months", "1", "--out", "season.pdf"),

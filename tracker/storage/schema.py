@@ -100,4 +100,5 @@ APPEND_ONLY = (
     "equipment_version",
     "kept_bundle",
     "kept_paper",
+    "field_boundary",
 )
