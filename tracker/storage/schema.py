@@ -101,4 +101,5 @@ APPEND_ONLY = (
     "kept_bundle",
     "kept_paper",
     "field_boundary",
+    "kept_plan",
 )
