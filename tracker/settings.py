@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from importlib.metadata import PackageNotFoundError, version
 
 from tracker.errors import Refused
 
@@ -87,3 +88,11 @@ def _bad(variable: str, what: str) -> Refused:
         field=variable,
         remedy="Correct the variable, or unset it for the default.",
     )
+
+
+def program_version() -> str:
+    """Which version of this program reckons, as it was installed."""
+    try:
+        return version("hay-sample-tracking")
+    except PackageNotFoundError:
+        return "not installed"

@@ -144,6 +144,15 @@ def staged(at_season: Any, stages: Stages, tmp_path: Path) -> Terminal:
         encoding="utf-8",
     )
     (tmp_path / "producers.csv").write_text("name,place\nNils Vane,Lower Mill\n", encoding="utf-8")
+    corners = [[-96.1, 39.1], [-96.096, 39.1], [-96.096, 39.103], [-96.1, 39.1]]
+    hill = {
+        "type": "Feature",
+        "properties": {"producer": "Oda Meadow", "field": "Hill"},
+        "geometry": {"type": "Polygon", "coordinates": [corners]},
+    }
+    (tmp_path / "fields.geojson").write_text(
+        json.dumps({"type": "FeatureCollection", "features": [hill]}), encoding="utf-8"
+    )
     (tmp_path / "feeds.csv").write_text(
         "key,name,kind,dm,cp,tdn,fat,sulfur,degradable,most_bw,source,year\n"
         "pea-screenings,pea screenings,by-product,90,20,78,2.0,0.20,70,0.5,the mill's analysis,2026\n",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -12,9 +13,11 @@ from sqlalchemy.orm import Session
 from tests import makers
 from tests.makers import act, at
 from tests.result_files import NIR, NIR_MAP, add_map, release, row, written
+from tracker.domain.season_kept import Question
 from tracker.files.key_file import KeyFile
 from tracker.lookups.find import sample_named
 from tracker.lookups.issued_reports import issued_report
+from tracker.lookups.season_plan import season_asked
 from tracker.papers.bundled import bundle_of
 from tracker.papers.lot_report import lot_report
 from tracker.settings import Settings
@@ -27,6 +30,7 @@ from tracker.steps.hand_over import store
 from tracker.steps.hold import hold
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.keep_group import keep_group
+from tracker.steps.keep_plan import keep_plan
 from tracker.steps.make_client import make_client
 from tracker.steps.note_access import note_access
 from tracker.steps.record_results import record_results
@@ -124,8 +128,20 @@ def _fill(session: Session) -> dict[str, str]:
     names["link"] = str(link.id)
     owner = link.producer_id
     want_messages(session, owner, act(session, "carl", 9), address="oda@example.org", how="signed form")
+    names["plan"] = str(_plan(session))
     names["weighing"] = str(_event(session, made["weighed"], "fresh weighed"))
     return names
+
+
+def _plan(session: Session) -> int:
+    """Oda's November, planned and kept."""
+    november = Question(date(2026, 11, 1), 1)
+    found = season_asked(session, "Oda Meadow", november)
+    told = found.told(found.answer(november))
+    kept = keep_plan(
+        session, found.producer, november, found.rests_on, told, b"%PDF-1.4", act(session, "lena", 9)
+    )
+    return kept.id
 
 
 def _contested(session: Session, names: dict[str, str]) -> None:

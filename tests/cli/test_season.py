@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from tests.cli.conftest import Terminal
 
-ASKED = ("season-plan", "Oda Meadow", "--first", "2026-11-01", "--months", "2")
+ASKED = ("season-plan", "Oda Meadow", "--first", "2026-11-01", "--months", "2", "--by", "lena")
 
 
 def test_the_plan_names_months_lots_losses_and_what_is_left_out(staged: Terminal) -> None:
@@ -39,6 +41,20 @@ def test_what_cannot_be_planned_is_refused(staged: Terminal, words: tuple[str, .
     answer = staged.run(*ASKED, *words)
     assert (answer.code, answer.out) == (1, "")
     assert answer.err.startswith(f"Refused ({code}): ")
+
+
+def test_a_plan_is_kept_listed_and_held_against_today(staged: Terminal) -> None:
+    told = staged.ask(*ASKED)
+    number = re.findall(r"Kept as plan (\d+)\.", told)[0]
+    assert f"Kept as plan {number}." in staged.ask(*ASKED), "asked twice, it is one plan"
+    assert number in staged.ask("season-plans", "Oda Meadow").split("\n")[1]
+    again = staged.ask("kept-plan", number, "--today")
+    assert f"Plan {number} for Oda Meadow" in again and "by Lena Roy" in again
+    assert "Today the same plan comes of the same values." in again
+    staged.run("set-feed", "corn", "price_ton=12", "--reason", "cheap", "--by", "lena")
+    assert "feed corn, price ton" in staged.ask("kept-plan", number, "--today")
+    missing = staged.run("kept-plan", "99")
+    assert (missing.code, missing.err.split(":")[0]) == (1, "Refused (unknown-kept-plan)")
 
 
 def test_coverage_says_what_it_made_and_how_many_held(staged: Terminal) -> None:

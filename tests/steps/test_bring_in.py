@@ -91,7 +91,7 @@ def test_a_list_of_nothing_we_know_is_refused(season: Database) -> None:
     found = refused(
         season, lambda session: bring_in(session, "cows", "l.csv", b"a\n1\n", act(session, "tove", 1))
     )
-    assert (found.code, "producers, lots" in found.remedy) == ("unknown-list", True)
+    assert (found.code, "producers, fields, lots" in found.remedy) == ("unknown-list", True)
 
 
 def test_a_file_that_is_another_list_says_which_columns_are_wanted(season: Database) -> None:

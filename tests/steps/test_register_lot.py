@@ -157,7 +157,7 @@ def test_a_file_of_lots_is_registered_row_by_row(season: Database) -> None:
     answers = taken_in(season, a_file({}, {"field": "Short field"}))
     assert [(answer.line, answer.complaint) for answer in answers] == [(2, None), (3, None)]
     with season.read() as session:
-        assert session.scalars(select(Lot.id).order_by(Lot.id)).all() == [answer.lot for answer in answers]
+        assert session.scalars(select(Lot.id).order_by(Lot.id)).all() == [answer.made for answer in answers]
         assert {str(mass) for mass in session.scalars(select(Lot.bale_mass))} == {"61.0"}
         assert {str(degrees) for degrees in session.scalars(select(Field.latitude))} == {"39.10"}
 
@@ -187,7 +187,7 @@ def test_a_bad_row_is_kept_with_its_line_and_does_not_touch_the_others(season: D
 def test_a_file_repaired_takes_in_only_what_was_refused(season: Database) -> None:
     taken_in(season, a_file({}, {"field": "Hill", "bale_count": "many"}))
     answers = taken_in(season, a_file({}, {"field": "Hill"}), minute=30)
-    assert [(answer.known, answer.lot is not None) for answer in answers] == [(True, False), (False, True)]
+    assert [(answer.known, answer.made is not None) for answer in answers] == [(True, False), (False, True)]
 
 
 def test_a_file_that_is_no_list_of_lots_is_refused(season: Database) -> None:

@@ -94,7 +94,7 @@ def addresses(season: Database) -> list[str]:
         "/producers/1",
         f"/as-producer/{found['dried']}",
         "/season",
-        "/season/plan?producer=Oda+Meadow&first=2026-11-01",
+        "/season?producer=Oda+Meadow",
         "/settings",
         "/settings/rule/cores",
         "/settings/oven/oven%201",

@@ -136,7 +136,9 @@ office.tags_issued            -         -        yes     yes     yes
 office.tags_printed           -         -        yes     yes     yes
 office.test_page              -         -        yes     yes     yes
 office.season                 -         -         -       -      yes
+office.season_kept            -         -         -       -      yes
 office.season_planned         -         -         -       -      yes
+office.season_today           -         -         -       -      yes
 office.year                   -         -         -       -      yes
 office.stub_changed           -         -        yes      -      yes
 office.tags                   -         -        yes     yes     yes

@@ -18,6 +18,7 @@ from tracker.cli import (
     feeding,
     field,
     hand_overs,
+    lists,
     lots,
     margins,
     messages,
@@ -33,6 +34,7 @@ from tracker.errors import TrackerError
 
 ROOMS = (
     lots,
+    lists,
     bags,
     field,
     hand_overs,

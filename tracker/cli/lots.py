@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from tracker.cli.doing import acting, command, counted, integer, progress, reading, say, table, writing
+from tracker.cli.doing import acting, command, integer, reading, say, table, writing
 
 
 def add(commands: Any) -> None:
@@ -24,10 +24,6 @@ def add(commands: Any) -> None:
     mass.add_argument("--bale-kg", metavar="KILOGRAMS", help="mean mass of one bale as received")
     lot.add_argument("--storage", default="", help="barn, covered on ground, outside raised, wrapped, ...")
     lot.add_argument("--in-parts", action="store_true", help="register a lot that is too large as several")
-    many = command(commands, "import-lots", "register the lots of a CSV or XLSX file", _import_lots)
-    many.add_argument("file")
-    many.add_argument("--sheet", help="which sheet of a workbook, if not the first")
-    many.add_argument("--try", dest="only_try", action="store_true", help="only say what each line would do")
     command(commands, "lots", "list the lots", _lots, acts=False)
     find = command(
         commands, "search", "find lots, producers and tags by what is remembered", _search, acts=False
@@ -89,46 +85,13 @@ def _register_lot(asked: argparse.Namespace) -> None:
     )
 
 
-def _import_lots(asked: argparse.Namespace) -> int:
-    return bring_in_list(asked, "lots")
-
-
-def bring_in_list(asked: argparse.Namespace, kind: str) -> int:
-    """Take in a list, or with --try only say what every line would do."""
-    from tracker.cli.doing import plain
-    from tracker.steps.bring_in import LISTS, try_in
-
-    path = Path(asked.file)
-    with acting(asked) as (session, act):
-        data = content(path)
-        if asked.only_try:
-            answers = try_in(session, kind, path.name, data, act, sheet=asked.sheet)
-        else:
-            shown = progress(asked, kind.capitalize())
-            answers = LISTS[kind](session, path.name, data, act, sheet=asked.sheet, progress=shown)
-    notes = assumed(path.name, data, asked.sheet)
-    refused = [one for one in answers if one.complaint is not None and not one.known]
-    new = [one.lot for one in answers if one.lot is not None]
-    known = sum(one.known for one in answers)
-    values = {
-        "tried_only": asked.only_try,
-        # What was only tried has no number yet.
-        "registered": [] if asked.only_try else new,
-        "would_register": len(new),
-        "known_before": known,
-        "refused_lines": [plain(one.complaint.as_dict()) for one in refused if one.complaint],
-        "notes": notes,
-    }
-    done = "would be registered" if asked.only_try else "registered"
-    lines = [f"{counted(len(new), kind[:-1])} {done}, {known} known before, {len(refused)} refused."]
-    say(asked, values, *lines, *(f"  {one.complaint}" for one in refused), *notes)
-    return 1 if refused else 0
-
-
 def assumed(name: str, data: bytes, sheet: str | None) -> list[str]:
     """What was assumed when the table was read, in words: nothing is guessed silently."""
+    from tracker.files.fields_file import is_map
     from tracker.files.table_file import read_table
 
+    if is_map(data):
+        return []
     return list(read_table(name, data, sheet=sheet).notes)
 
 

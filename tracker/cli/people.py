@@ -29,10 +29,6 @@ def add(commands: Any) -> None:
     producer.add_argument("--phone", default="")
     producer.add_argument("--email", default="")
     producer.add_argument("--place", default="")
-    many = command(commands, "import-producers", "add the producers of a CSV or XLSX file", _import_producers)
-    many.add_argument("file")
-    many.add_argument("--sheet", help="which sheet of a workbook, if not the first")
-    many.add_argument("--try", dest="only_try", action="store_true", help="only say what each line would do")
     command(commands, "people", "list everyone and everywhere that can hold a sample", _people, acts=False)
     command(commands, "producers", "list the producers", _producers, acts=False)
 
@@ -69,12 +65,6 @@ def _add_producer(asked: argparse.Namespace) -> None:
     with closing(open_season(asked)) as season, season.act(asked.act, "", given) as session:
         row = add_producer(session, now=season.clock(), **given)
     say(asked, {"producer": row.name}, f"{row.name} is a producer now.")
-
-
-def _import_producers(asked: argparse.Namespace) -> int:
-    from tracker.cli.lots import bring_in_list
-
-    return bring_in_list(asked, "producers")
 
 
 def _people(asked: argparse.Namespace) -> None:

@@ -7,21 +7,29 @@ from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
+from tracker.domain.boundary import Boundary
+
 MEDIA_TYPE = "application/geo+json"
 
 
-def feature(
-    number: int, latitude: Decimal, longitude: Decimal, properties: Mapping[str, Any]
-) -> dict[str, Any]:
-    """One point with what is known of it. Raises ValueError for a place that is not on the globe."""
+def point(latitude: Decimal, longitude: Decimal) -> dict[str, Any]:
+    """One place. Raises ValueError where it is not on the globe."""
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
         raise ValueError(f"{latitude}, {longitude} is not a latitude and a longitude")
-    return {
-        "type": "Feature",
-        "id": number,
-        "geometry": {"type": "Point", "coordinates": [longitude, latitude]},
-        "properties": dict(properties),
-    }
+    return {"type": "Point", "coordinates": [longitude, latitude]}
+
+
+def area(boundary: Boundary) -> dict[str, Any]:
+    """One polygon, or several where the field is in pieces."""
+    polygons = boundary.polygons
+    if len(polygons) == 1:
+        return {"type": "Polygon", "coordinates": polygons[0]}
+    return {"type": "MultiPolygon", "coordinates": polygons}
+
+
+def feature(number: int, geometry: Mapping[str, Any], properties: Mapping[str, Any]) -> dict[str, Any]:
+    """A point or an area with what is known of it."""
+    return {"type": "Feature", "id": number, "geometry": dict(geometry), "properties": dict(properties)}
 
 
 def collection(features: Iterable[Mapping[str, Any]]) -> Iterator[bytes]:
@@ -35,6 +43,12 @@ def collection(features: Iterable[Mapping[str, Any]]) -> Iterator[bytes]:
 def _written(one: Mapping[str, Any]) -> str:
     """As JSON, with the digits a place was given in: a float would have others."""
     geometry = one["geometry"]
-    digits = ",".join(format(part, "f") for part in geometry["coordinates"])
     rest = json.dumps({**one, "geometry": None}, ensure_ascii=False, separators=(",", ":"))
-    return rest.replace('"geometry":null', f'"geometry":{{"type":"Point","coordinates":[{digits}]}}', 1)
+    drawn = f'{{"type":"{geometry["type"]}","coordinates":{_digits(geometry["coordinates"])}}}'
+    return rest.replace('"geometry":null', f'"geometry":{drawn}', 1)
+
+
+def _digits(coordinates: Any) -> str:
+    if isinstance(coordinates, Decimal):
+        return format(coordinates, "f")
+    return f"[{','.join(map(_digits, coordinates))}]"

@@ -7,7 +7,6 @@ harvested, bale_shape, bale_count, and if wanted bale_mass_lb or bale_mass_kg, s
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -16,11 +15,12 @@ from typing import Any
 
 from marshmallow import Schema, ValidationError, fields, validate
 
+from tracker.domain.boundary import read_place
 from tracker.domain.lot import read_cutting, read_shape
 from tracker.domain.times import day
-from tracker.domain.units import GRAMS_PER_POUND, number, positive, whole
+from tracker.domain.units import GRAMS_PER_POUND, positive, whole
 from tracker.errors import Refused
-from tracker.files.columns import columns_of
+from tracker.files.columns import cells_of, columns_of
 from tracker.files.table import Row, RowProblem, Table
 
 NEEDED = ("producer", "field", "cutting", "forage", "harvested", "bale_shape", "bale_count")
@@ -76,28 +76,6 @@ def _bale_count(text: str, *, field: str) -> int:
     return whole(text, field=field, least=1)
 
 
-def _location(text: str, *, field: str) -> tuple[Decimal, Decimal]:
-    """`39.1, -96.1`: latitude first, decimal degrees. RFC 7946 writes them the other way round."""
-    parts = text.replace(";", ",").split(",")
-    if len(parts) != 2:
-        raise Refused(
-            "not-a-place",
-            f"{text!r} is not a latitude and a longitude.",
-            field=field,
-            remedy="Write it like 39.1, -96.1.",
-        )
-    latitude, longitude = (number(part, field=field) for part in parts)
-    if abs(latitude) > 90 or abs(longitude) > 180:
-        swapped = abs(longitude) <= 90 and abs(latitude) <= 180
-        raise Refused(
-            "not-a-place",
-            f"{text!r} lies off the globe.",
-            field=field,
-            remedy=f"Latitude comes first: {longitude}, {latitude}." if swapped else "Check the digits.",
-        )
-    return latitude, longitude
-
-
 class _LotSchema(Schema):
     producer = fields.String(required=True, validate=validate.Length(max=200))
     field = fields.String(required=True, validate=validate.Length(max=200))
@@ -109,7 +87,7 @@ class _LotSchema(Schema):
     bale_mass_lb = _Read(positive)
     bale_mass_kg = _Read(positive)
     storage = fields.String(validate=validate.Length(max=100))
-    location = _Read(_location)
+    location = _Read(read_place)
     note = fields.String(validate=validate.Length(max=1000))
 
 
@@ -124,11 +102,8 @@ def read_lots(table: Table) -> tuple[LotRow, ...]:
 
 
 def _lot_row(row: Row, names: tuple[str, ...], schema: Schema) -> LotRow:
-    if row.problem is not None:
-        return LotRow(row.line, row.cells, None, (row.problem,))
-    texts = (" ".join(unicodedata.normalize("NFC", cell).split()) for cell in row.cells)
-    written = {name: text for name, text in zip(names, texts, strict=True) if text not in ("", "-")}
     try:
+        written = {name: text for name, text in cells_of(row, names).items() if text not in ("", "-")}
         values = schema.load(written)
         return LotRow(row.line, row.cells, LotEntry(**_in_pounds(values)), ())
     except ValidationError as error:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import unicodedata
 from dataclasses import dataclass
 
 from tracker.errors import Refused
-from tracker.files.columns import columns_of
+from tracker.files.columns import cells_of, check_words, columns_of
 from tracker.files.table import Row, Table
 
 NEEDED = ("name",)
 OPTIONAL = ("place", "phone", "email")
-LONGEST = 200
 
 
 @dataclass(frozen=True)
@@ -31,29 +29,21 @@ def read_producers(table: Table) -> tuple[ProducerRow, ...]:
 
 
 def _read(row: Row, names: tuple[str, ...]) -> ProducerRow:
-    if row.problem is not None:
-        broken = row.problem
-        complaint = Refused(broken.code, broken.words, line=row.line, remedy=broken.suggestion)
-        return ProducerRow(row.line, row.cells, {}, complaint)
-    texts = (" ".join(unicodedata.normalize("NFC", cell).split()) for cell in row.cells)
-    values = dict(zip(names, texts, strict=True))
-    return ProducerRow(row.line, row.cells, values, _wrong(values, row.line))
+    try:
+        values = cells_of(row, names)
+        check_words(values, NEEDED)
+        _check_email(values.get("email", ""))
+    except Refused as refused:
+        refused.line = row.line
+        return ProducerRow(row.line, row.cells, {}, refused)
+    return ProducerRow(row.line, row.cells, values, None)
 
 
-def _wrong(values: dict[str, str], line: int) -> Refused | None:
-    for name, text in values.items():
-        if len(text) > LONGEST:
-            words = f"{name} has {len(text)} characters; the most is {LONGEST}."
-            return Refused("cell-too-long", words, field=name, line=line, remedy="Shorten it.")
-    if not values["name"]:
-        return Refused("cell-empty", "name is empty.", field="name", line=line, remedy="Fill it in.")
-    email = values.get("email", "")
+def _check_email(email: str) -> None:
     if email and (email.count("@") != 1 or email.startswith("@") or email.endswith("@") or " " in email):
-        return Refused(
+        raise Refused(
             "not-an-address",
             f"{email!r} is no address for messages.",
             field="email",
-            line=line,
             remedy="Write it like name@place.example, or leave it empty.",
         )
-    return None

@@ -45,13 +45,7 @@ def read_table(name: str, data: bytes, *, sheet: str | None = None) -> Table:
     `too-many-columns`, `too-many-rows`, `no-rows`; from a workbook also `unpacks-too-large`, `no-such-sheet`.
     """
     name = _plain_name(name)
-    if len(data) > MOST_BYTES:
-        raise Refused(
-            "file-too-large",
-            f"{name} has {len(data) / 1_048_576:.1f} MB; the most is {MOST_BYTES // 1_048_576} MB.",
-            field="file",
-            remedy="Export fewer rows, or divide the file.",
-        )
+    refuse_too_large(name, data)
     if not data.strip(b" \t\r\n\x00\xef\xbb\xbf\xff\xfe"):
         raise Refused("file-empty", f"{name} has nothing in it.", field="file", remedy="Export it again.")
     if data.startswith(b"PK\x03\x04"):
@@ -61,6 +55,17 @@ def read_table(name: str, data: bytes, *, sheet: str | None = None) -> Table:
     if name.lower().endswith((".xlsx", ".xlsm")):
         raise _not_a_table(name, "no workbook, whatever its name says")
     return _read_csv(name, data)
+
+
+def refuse_too_large(name: str, data: bytes) -> None:
+    """Nothing, if a file of this size is taken in. Raises Refused `file-too-large`."""
+    if len(data) > MOST_BYTES:
+        raise Refused(
+            "file-too-large",
+            f"{_plain_name(name)} has {len(data) / 1_048_576:.1f} MB; the most is {MOST_BYTES // 1_048_576} MB.",
+            field="file",
+            remedy="Export fewer rows, or divide the file.",
+        )
 
 
 def _plain_name(name: str) -> str:

@@ -148,6 +148,7 @@ def _tags(session: Session, person: Party, lots: list[int]) -> list[dict[str, An
             "state": tag.state,
             "lot_id": tag.lot_id,
             "sample_id": tag.sample_id,
+            "issued_to": tag.issued_to,
             "run": tag.run_id,
             "number": tag.number,
         }

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
-from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 from sqlalchemy.orm import Session
@@ -21,6 +20,7 @@ from tracker.errors import TrackerError
 from tracker.lookups.feeding_answer import answer_from
 from tracker.lookups.feeds import feeds_in_force
 from tracker.lookups.groups import groups_of
+from tracker.settings import program_version
 from tracker.storage.kept import practice_in_force
 
 # The animals that a county has most of, at the stages where their needs part; our choice. lb of full weight.
@@ -52,7 +52,7 @@ def interpretation(
         except TrackerError as refused:
             why_none = f"{refused.message} {refused.remedy}"
             break
-        basis = basis or [*found["basis"], f"Worked out by version {_program()} of this program."]
+        basis = basis or [*found["basis"], f"Worked out by version {program_version()} of this program."]
         answers.append(_kept(name, found))
     return {"answers": answers, "basis": basis, "why_none": why_none, "released_by": None}
 
@@ -74,10 +74,3 @@ def _kept(name: str, answer: dict[str, Any]) -> dict[str, Any]:
     said = {"sentence": words.sentence, "add": " ".join(words.add), "sure": " ".join(words.sure)}
     few = answer["supplements"][:MOST_SUPPLEMENTS]
     return {"group": name, "said": said, **kept, "supplements": few, "changed": False}
-
-
-def _program() -> str:
-    try:
-        return version("hay-sample-tracking")
-    except PackageNotFoundError:
-        return "not installed"

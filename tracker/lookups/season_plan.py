@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from sqlalchemy.orm import Session
 
@@ -15,11 +16,13 @@ from tracker.domain.herd import Group
 from tracker.domain.lot import bale_pounds, mass_is_assumed
 from tracker.domain.practice import Practice
 from tracker.domain.season import Month, Progress, SeasonPlan, Stack, months_from, plan_season
+from tracker.domain.season_kept import Question, rests_on, told
 from tracker.errors import NotFound, Refused
 from tracker.lookups.feeding_answer import cautions_in, hay_of, released_body
 from tracker.lookups.feeds import feeds_in_force
 from tracker.lookups.groups import groups_of
 from tracker.lookups.lots import lots
+from tracker.settings import program_version
 from tracker.storage.kept import practice_in_force
 from tracker.storage.lots import facts_of, lot_numbered
 from tracker.storage.people import producer_named
@@ -40,12 +43,30 @@ class Season:
     left_out: tuple[tuple[int, str], ...]
     assumed: tuple[int, ...]
 
+    @property
+    def rests_on(self) -> dict[str, dict[str, dict[str, Any]]]:
+        """Every input of it as plain values."""
+        return rests_on(self.stacks, self.groups, self.feeds, self.practice, program_version())
+
+    def told(self, plan: SeasonPlan) -> dict[str, Any]:
+        """A plan of this season as plain values."""
+        return told(plan, self.left_out, self.assumed)
+
+    def answer(self, question: Question, *, progress: Progress | None = None) -> SeasonPlan:
+        """The plan as it was asked for. Raises as plan."""
+        return self.plan(waste=question.waste, one_lot=question.one_lot, progress=progress)
+
     def plan(
         self, *, waste: Decimal | None = None, one_lot: bool = False, progress: Progress | None = None
     ) -> SeasonPlan:
         """The plan; takes seconds, and no database. Raises what domain.season.plan_season raises."""
         given = (self.stacks, self.groups, self.months, self.feeds, self.practice)
         return plan_season(*given, waste=waste, one_lot=one_lot, progress=progress)
+
+
+def season_asked(session: Session, producer: str, question: Question) -> Season:
+    """The season that a question is about. Raises as season_of."""
+    return season_of(session, producer, question.first, question.months, question.offers)
 
 
 def season_of(

@@ -8,11 +8,12 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
 from tracker.errors import NotFound, Refused
+from tracker.steps.add_fields import add_fields
 from tracker.steps.add_producers import add_producers
 from tracker.steps.register_lots import LineAnswer, register_lots
 
 Take = Callable[..., tuple[LineAnswer, ...]]
-LISTS: dict[str, Take] = {"producers": add_producers, "lots": register_lots}
+LISTS: dict[str, Take] = {"producers": add_producers, "fields": add_fields, "lots": register_lots}
 # While a list is tried nobody else can record anything.
 MOST_LINES = 3000
 

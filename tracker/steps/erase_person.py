@@ -26,10 +26,11 @@ from tracker.steps.sign_in import forget_attempts, set_active
 from tracker.storage.access import Account, SecondFactor
 from tracker.storage.base import Base
 from tracker.storage.custody import EventRow, StandingRow
+from tracker.storage.feeding import KeptPlan
 from tracker.storage.field import FieldAnswer, FieldContact, FieldEntry
 from tracker.storage.kept import KeptRefusal
 from tracker.storage.log import EntrySalt
-from tracker.storage.lots import Field, Lot
+from tracker.storage.lots import Field, FieldBoundary, Lot
 from tracker.storage.messages import EMAIL, STOPPED, WANTED, Message, MessageChoice, MessageFate, choice_of
 from tracker.storage.people import PartyRow, party, producer_named
 from tracker.storage.results import ReportVersion
@@ -109,15 +110,22 @@ def erase_producer(session: Session, name: str, act: Act, *, reason: str) -> Era
     theirs = select(Field.id).where(Field.producer_id == row.id)
     session.execute(update(Lot).where(Lot.field_id.in_(theirs)).values(note=""))
     session.execute(update(Field).where(Field.producer_id == row.id).values(latitude=None, longitude=None))
+    emptied = {"asked": {}, "rests_on": {}, "told": {}, "paper": b""}
+    session.execute(update(KeptPlan).where(KeptPlan.producer_id == row.id).values(**emptied))
+    session.execute(update(FieldBoundary).where(FieldBoundary.field_id.in_(theirs)).values(polygons=[]))
     return Erased(label, entries, refusals, _reports_with(session, name))
 
 
 def _theirs(session: Session, producer: int) -> dict[str, Sequence[int]]:
-    """A producer's wishes for messages, the messages, and the links to his results."""
+    """A producer's wishes for messages, the messages, links to his results, his fields' boundaries and plans."""
     choices = select(MessageChoice.id).where(MessageChoice.producer_id == producer)
     messages = select(Message.id).where(Message.producer_id == producer)
     links = select(ResultLink.id).where(ResultLink.producer_id == producer)
+    boundaries = select(FieldBoundary.id).join(Field).where(Field.producer_id == producer)
+    plans = select(KeptPlan.id).where(KeptPlan.producer_id == producer)
     return {
+        "plans": session.scalars(plans).all(),
+        "boundaries": session.scalars(boundaries).all(),
         "message_choices": session.scalars(choices).all(),
         "messages": session.scalars(messages).all(),
         "links": session.scalars(links).all(),

@@ -50,7 +50,7 @@ def register_lot(session: Session, given: NewLot, act: Act) -> Lot:
     facts = facts_given(given, act)
     lots.size_check(facts, practice_in_force(session))
     producer = producer_named(session, given.producer)
-    field = _field(session, producer, facts.field_name, given.location)
+    field = field_of(session, producer, facts.field_name, given.location)
     _refuse_known(session, field, facts, given.part)
     row = _row(field, facts, given, act)
     session.add(row)
@@ -75,9 +75,10 @@ def facts_given(given: NewLot, act: Act) -> LotFacts:
     )
 
 
-def _field(
+def field_of(
     session: Session, producer: Producer, name: str, location: tuple[Decimal, Decimal] | None
 ) -> Field:
+    """The producer's field of this name, made if it is new; a place is kept where none was known."""
     field = session.scalar(select(Field).where(Field.producer_id == producer.id, Field.name == name))
     if field is None:
         field = Field(producer=producer, name=name)

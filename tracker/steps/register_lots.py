@@ -25,12 +25,16 @@ PARTS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 @dataclass(frozen=True)
 class LineAnswer:
-    """What became of one line: the lot's number, or the complaint. known: the lot was registered before."""
+    """What became of one line: the number it was given, or the complaint.
+
+    known: it was taken in before; words: what a person should look at before it is taken in.
+    """
 
     line: int
-    lot: int | None
+    made: int | None
     complaint: TrackerError | None
     known: bool = False
+    words: str = ""
 
 
 def register_lots(

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint, select
+from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.feed import Feed, checked_feed
@@ -52,6 +52,24 @@ class GroupVersion(Base):
     peak_milk_lb: Mapped[Decimal | None] = mapped_column(Digits)
     condition: Mapped[Decimal | None] = mapped_column(Digits)
     reason: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
+
+
+class KeptPlan(Base):
+    """A season plan as it was made; all but who and when is empty once it was erased with its producer.
+
+    asked, rests_on, told: plain values as tracker.domain.season_kept has them; paper: the PDF.
+    """
+
+    __tablename__ = "kept_plan"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    producer_id: Mapped[int] = mapped_column(ForeignKey("producer.id"), index=True)
+    asked: Mapped[Any] = mapped_column(Plain)
+    rests_on: Mapped[Any] = mapped_column(Plain)
+    told: Mapped[Any] = mapped_column(Plain)
+    paper: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
     by: Mapped[str] = mapped_column(ForeignKey("party.key"))
     at: Mapped[datetime] = mapped_column(Utc)
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, Text, UniqueConstraint, select
+from sqlalchemy import CheckConstraint, ForeignKey, ScalarSelect, Text, UniqueConstraint, select
 from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship
 
 from tracker.domain.lot import LotFacts
 from tracker.errors import NotFound
-from tracker.storage.base import Base, Digits, Utc
+from tracker.storage.base import Base, Digits, Plain, Utc
 from tracker.storage.people import Producer
 
 
@@ -27,6 +28,18 @@ class Field(Base):
     longitude: Mapped[Decimal | None] = mapped_column(Digits)
 
     producer: Mapped[Producer] = relationship(lazy="raise")
+
+
+class FieldBoundary(Base):
+    """The boundary of a field as it was brought in; the newest holds, and one without polygons was erased."""
+
+    __tablename__ = "field_boundary"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    field_id: Mapped[int] = mapped_column(ForeignKey("field.id"), index=True)
+    polygons: Mapped[list[Any]] = mapped_column(Plain)
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
+    at: Mapped[datetime] = mapped_column(Utc)
 
 
 class Lot(Base):
@@ -56,6 +69,12 @@ class Lot(Base):
     registered_by: Mapped[str] = mapped_column(Text)
 
     field: Mapped[Field] = relationship(lazy="raise")
+
+
+def boundary_in_force() -> ScalarSelect[list[Any]]:
+    """Of the field of an enclosing question: its newest polygons as plain values, null where there are none."""
+    newest = select(FieldBoundary.polygons).where(FieldBoundary.field_id == Field.id)
+    return newest.order_by(FieldBoundary.id.desc()).limit(1).correlate(Field).scalar_subquery()
 
 
 def lot_numbered(session: Session, number: int) -> Lot:

@@ -100,4 +100,6 @@ APPEND_ONLY = (
     "equipment_version",
     "kept_bundle",
     "kept_paper",
+    "field_boundary",
+    "kept_plan",
 )

@@ -83,6 +83,14 @@ def bagging(page: Page, address: str) -> Iterator[str]:
     page.goto(f"{address}/field/hand-over")
     page.locator("#way-carrier").wait_for()
     yield "hand over"
+    page.goto(f"{address}/field/tags")
+    page.locator("#way-void").wait_for()
+    yield "tags"
+    for way in ("void", "back"):
+        page.goto(f"{address}/field/tags")
+        page.locator(f"#way-{way}").click()
+        page.locator("#save").wait_for()
+        yield f"tags, {way}"
     for way in ("carrier", "receive"):
         page.goto(f"{address}/field/hand-over")
         page.locator(f"#way-{way}").click()

@@ -10,6 +10,7 @@ PAGES = {
     "walk?lot=1": "Coring walk",
     "bag": "Bind the bag",
     "hand-over": "Hand over",
+    "tags": "Your tags",
     "unsent": "Not sent yet",
     "phone": "This phone",
     "paper": "From paper",

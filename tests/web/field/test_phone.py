@@ -124,7 +124,7 @@ def test_without_https_the_pages_say_what_does_not_work_and_nothing_fails(plain_
     found = checks(page)
     assert found["Secure address"][0] == "no" and "https" in found["Secure address"][1]
     assert found["On the home screen"][1].endswith("This needs the secure address first.")
-    for path in ("", "lot", "walk", "bag", "hand-over", "unsent", "paper"):
+    for path in ("", "lot", "walk", "bag", "hand-over", "tags", "unsent", "paper"):
         page.goto(f"{plain_http.address}/field/{path}")
         page.locator("#outbox", has_not_text="Looking").wait_for()
     assert faults == []

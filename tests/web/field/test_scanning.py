@@ -158,6 +158,33 @@ def test_the_same_tag_in_frame_after_frame_is_taken_once(seen: Any) -> None:
     assert page.locator("#bags input").count() == 1
 
 
+# Every stream that the page was given, so that a test can ask whether it still runs.
+WATCHED_CAMERA = """
+window.streams = [];
+const real = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+navigator.mediaDevices.getUserMedia = async (asked) => {
+  const stream = await real(asked);
+  window.streams.push(stream);
+  return stream;
+};"""
+TRACKS = "window.streams.flatMap((stream) => stream.getTracks().map((track) => track.readyState))"
+
+
+def test_the_camera_goes_out_once_the_list_is_saved(seen: Any) -> None:
+    phone = seen([[CODE]])
+    phone.context.add_init_script(WATCHED_CAMERA)
+    phone.ready()
+    page = phone.open("hand-over")
+    page.locator("#way-out").click()
+    page.wait_for_timeout(350)
+    page.locator("#camera").click()
+    page.locator("#sign", has_text="On the list").wait_for()
+    assert page.evaluate(TRACKS) == ["live"]
+    page.locator("#save").click()
+    page.locator("#sign", has_text="Saved on this phone").wait_for()
+    assert page.evaluate(TRACKS) == ["ended"]
+
+
 NO_CAMERA = "Object.defineProperty(navigator, 'mediaDevices', { value: undefined });"
 
 
@@ -338,7 +365,7 @@ def test_only_pages_that_read_tags_may_compile_the_reader(office: tuple[str, Bet
     client = office[1].app.test_client()
     allowed = {
         path: "'wasm-unsafe-eval'" in client.get(f"/field/{path}").headers["Content-Security-Policy"]
-        for path in ("", "lot", "walk", "bag", "hand-over", "unsent", "phone", "paper")
+        for path in ("", "lot", "walk", "bag", "hand-over", "tags", "unsent", "phone", "paper")
     }
-    assert {path for path, may in allowed.items() if may} == {"bag", "hand-over"}
+    assert {path for path, may in allowed.items() if may} == {"bag", "hand-over", "tags"}
     assert "unsafe" not in client.get("/field/worker.js").headers["Content-Security-Policy"]

@@ -6,15 +6,18 @@ import base64
 import re
 
 import pytest
+from sqlalchemy.orm import Session
 
-from tests.makers import at
+from tests.makers import act, at, done, everything
 from tests.papers.reading import texts
 from tests.result_files import Bench, bench, bench_template
 from tests.season_makers import make_season
 from tests.web.conftest import made_app, sign_in_as
+from tracker.lookups.kept_plans import kept_plans
+from tracker.steps.keep_group import keep_group
 
 __all__ = ["bench", "bench_template"]
-ASKED = "/season/plan?producer=Oda+Meadow&first=2026-11-01&months=3"
+ASKED = {"producer": "Oda Meadow", "first": "2026-11-01", "months": "3"}
 
 
 @pytest.fixture
@@ -30,35 +33,73 @@ def test_the_first_page_asks_for_whom_and_the_next_offers_the_next_month(lead) -
     assert "Plan for Oda Meadow" in page and 'value="2026-07-01"' in page
 
 
+def planned(lead, **more: str) -> str:  # type: ignore[no-untyped-def]
+    page: str = lead.post("/season/plan", data={**ASKED, **more}).get_data(True)
+    return page
+
+
 def test_the_plan_is_shown_in_words_a_picture_and_a_paper(lead) -> None:  # type: ignore[no-untyped-def]
-    page = lead.get(ASKED).get_data(True)
+    page = planned(lead)
     assert "lots, groups and months reckoned" in page
     assert page.count("<svg") >= 2 and "spring cows" in page and "Lost in storing" in page
     assert "Nothing is released of lot" in page and "not veterinary or feeding advice" in page
+    assert "Oda Meadow" in texts(paper_in(page))[0]
+
+
+def paper_in(page: str) -> bytes:
     found = re.search(r"data:application/pdf;base64,([A-Za-z0-9+/=]+)", page)
     assert found is not None
-    assert "Oda Meadow" in texts(base64.b64decode(found.group(1)))[0]
+    return base64.b64decode(found.group(1))
 
 
 def test_one_lot_a_month_can_be_asked_for(lead) -> None:  # type: ignore[no-untyped-def]
-    page = lead.get(f"{ASKED}&one_lot=yes").get_data(True)
+    page = planned(lead, one_lot="yes")
     assert "one lot for a group and month" in page and " days and lot" not in page
+
+
+def test_what_was_planned_is_kept_listed_and_opened_again_as_it_was(lead, bench: Bench) -> None:  # type: ignore[no-untyped-def]
+    made = planned(lead, waste="12.5")
+    assert "Kept as plan 1" in made
+    assert "Plan 1, from 2026-11-01, 3 months" in lead.get("/season?producer=Oda+Meadow").get_data(True)
+    page = lead.get("/season/kept/1").get_data(True)
+    assert "by Lena Roy" in page and "12.5 %, as asked for" in page
+    assert "spring cows" in page and "Rules of feeding and storing" in page
+    assert paper_in(page) == paper_in(made)
+    assert lead.get("/season/kept/2").status_code == 404
+
+
+def test_a_kept_plan_is_held_against_today_and_nothing_is_kept_of_the_look(lead, bench: Bench) -> None:  # type: ignore[no-untyped-def]
+    planned(lead)
+    assert "The same plan comes of it." in lead.get("/season/kept/1/today").get_data(True)
+
+    def later(session: Session) -> None:
+        more = {"head": "9"}
+        keep_group(
+            session, "Oda Meadow", "spring cows", more, act(session, "lena", 1690), reason="bought some"
+        )
+
+    done(bench.season, later)
+    before = everything(bench.season)
+    page = lead.get("/season/kept/1/today").get_data(True)
+    assert "group spring cows, head" in page and "<td>2</td><td>9</td>" in page
+    assert "short, tons" in page and "count the bales that are left" in page
+    assert everything(bench.season) == before
 
 
 @pytest.mark.parametrize(
     ("more", "code"),
     [
-        ("&months=40", "not-a-season"),
-        ("&producer=Nobody", "unknown-producer"),
-        ("&first=soon", "not-a-date"),
-        ("&offer-1=cheap", "not-a-number"),
-        ("&waste=lots", "not-a-number"),
+        ({"months": "40"}, "not-a-season"),
+        ({"producer": "Nobody"}, "unknown-producer"),
+        ({"first": "soon"}, "not-a-date"),
+        ({"offer-1": "cheap"}, "not-a-number"),
+        ({"waste": "lots"}, "not-a-number"),
     ],
 )
-def test_what_cannot_be_planned_is_said_on_the_page(lead, more: str, code: str) -> None:  # type: ignore[no-untyped-def]
-    key = more[1:].split("=")[0]
-    asked = "&".join(part for part in ASKED.split("&") if not part.startswith(f"{key}=")) + more
-    if key == "producer":
-        asked = f"/season/plan?first=2026-11-01&months=3{more}"
-    page = lead.get(asked).get_data(True)
+def test_what_cannot_be_planned_is_said_on_the_page_and_nothing_is_kept(  # type: ignore[no-untyped-def]
+    lead, bench: Bench, more: dict[str, str], code: str
+) -> None:
+    page = planned(lead, **more)
     assert code in page and "Back" in page
+    with bench.season.read() as session:
+        assert kept_plans(session) == ()

@@ -15,10 +15,11 @@ from typing import IO, Any
 
 from sqlalchemy.orm import Session
 
-from tracker.files.geojson import collection, feature
+from tracker.domain.boundary import area_ha
+from tracker.files.geojson import area, collection, feature, point
 from tracker.files.out import csv_lines
 from tracker.lookups.exports import TABLES
-from tracker.lookups.exports.fields import field_places
+from tracker.lookups.exports.fields import FieldPlace, field_places
 from tracker.lookups.exports.table import Column, Table
 
 _KINDS = {"moment": "datetime", "yes/no": "boolean", "text": "string"}
@@ -48,16 +49,19 @@ def write_archive(session: Session, season: int | None, made_at: datetime, targe
 
 
 def map_of_fields(session: Session, season: int | None) -> Iterator[bytes]:
-    """The fields whose place is known, as GeoJSON."""
+    """The fields whose boundary or place is known, as GeoJSON: the boundary where there is one."""
     return collection(
         feature(
             one.field,
-            one.latitude,
-            one.longitude,
-            {"field": one.name, "producer": one.producer, "lots": one.lots},
+            area(one.boundary) if one.boundary else point(one.latitude, one.longitude),
+            {"field": one.name, "producer": one.producer, "lots": one.lots, **_area_of(one)},
         )
         for one in field_places(session, season)
     )
+
+
+def _area_of(place: FieldPlace) -> dict[str, str]:
+    return {"area_ha": str(area_ha(place.boundary))} if place.boundary else {}
 
 
 def _put(archive: zipfile.ZipFile, name: str, parts: Iterable[bytes]) -> tuple[int, str]:

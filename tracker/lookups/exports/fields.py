@@ -1,4 +1,4 @@
-"""Fields as features of a map, for those whose place is known."""
+"""Fields as features of a map, for those whose boundary or place is known."""
 
 from __future__ import annotations
 
@@ -9,20 +9,25 @@ from decimal import Decimal
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from tracker.domain.boundary import Boundary
 from tracker.lookups.exports.table import read
-from tracker.storage.lots import Field, Lot
+from tracker.storage.lots import Field, Lot, boundary_in_force
 from tracker.storage.people import Producer
 
 
 @dataclass(frozen=True)
 class FieldPlace:
-    """One field with its place, WGS 84 in decimal degrees; lots: how many grew there in the season asked for."""
+    """One field with its place, WGS 84 in decimal degrees, its boundary or both.
+
+    lots: how many grew there in the season asked for.
+    """
 
     field: int
     name: str
     producer: str
     latitude: Decimal
     longitude: Decimal
+    boundary: Boundary | None
     lots: int
 
 
@@ -31,11 +36,19 @@ def field_places(session: Session, season: int | None = None) -> Iterator[FieldP
     grown = [Lot.field_id == Field.id, *([Lot.season == season] if season is not None else [])]
     count = select(func.count()).select_from(Lot).where(*grown).scalar_subquery()
     wanted = (
-        select(Field.id, Field.name, Producer.name, Field.latitude, Field.longitude, count.label("lots"))
+        select(
+            Field.id,
+            Field.name,
+            Producer.name.label("producer"),
+            Field.latitude,
+            Field.longitude,
+            boundary_in_force().label("polygons"),
+            count.label("lots"),
+        )
         .join(Producer, Producer.id == Field.producer_id)
-        .where(Field.latitude.is_not(None), Field.longitude.is_not(None))
         .order_by(Field.id)
     )
     for row in read(session, wanted):
-        if season is None or row.lots:
-            yield FieldPlace(*row)
+        boundary = Boundary.from_data(row.polygons) if row.polygons else None
+        if (boundary or row.latitude is not None) and (season is None or row.lots):
+            yield FieldPlace(row.id, row.name, row.producer, row.latitude, row.longitude, boundary, row.lots)

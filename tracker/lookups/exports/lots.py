@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from tracker.domain.boundary import Boundary, area_ha
 from tracker.lookups.exports.table import Cells, Column, Table, read
-from tracker.storage.lots import Field, Lot
+from tracker.storage.lots import Field, Lot, boundary_in_force
 from tracker.storage.people import Producer
 
 
@@ -21,10 +22,13 @@ def _producers(session: Session, season: int | None) -> Iterator[Cells]:
 
 
 def _fields(session: Session, season: int | None) -> Iterator[Cells]:
-    wanted = select(Field.id, Field.producer_id, Field.name, Field.latitude, Field.longitude)
+    wanted = select(
+        Field.id, Field.producer_id, Field.name, Field.latitude, Field.longitude, boundary_in_force()
+    )
     if season is not None:
         wanted = wanted.where(Field.id.in_(select(Lot.field_id).where(Lot.season == season)))
-    yield from (tuple(row) for row in read(session, wanted.order_by(Field.id)))
+    for *cells, polygons in read(session, wanted.order_by(Field.id)):
+        yield (*cells, area_ha(Boundary.from_data(polygons)) if polygons else None)
 
 
 def _lots(session: Session, season: int | None) -> Iterator[Cells]:
@@ -71,6 +75,7 @@ FIELDS = Table(
         Column("name", "as its producer calls it"),
         Column("latitude", "WGS 84, decimal degrees north", "number", "deg"),
         Column("longitude", "WGS 84, decimal degrees east", "number", "deg"),
+        Column("area_ha", "within the boundary; empty where none was brought in", "number", "har"),
     ),
     _fields,
 )

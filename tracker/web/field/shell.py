@@ -22,6 +22,7 @@ PAGES = {
     "walk": ("walk", "Coring walk", False),
     "bag": ("bag", "Bind the bag", True),
     "hand-over": ("hand-over", "Hand over", True),
+    "tags": ("tags", "Your tags", True),
     "unsent": ("unsent", "Not sent yet", False),
     "phone": ("phone", "This phone", False),
     "paper": ("paper", "From paper", False),

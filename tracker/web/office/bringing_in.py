@@ -8,7 +8,7 @@ from typing import Any
 from flask import flash, redirect, render_template, request, url_for
 
 from tracker.errors import Conflict
-from tracker.files import lots_file, producers_file
+from tracker.files import fields_file, lots_file, producers_file
 from tracker.steps.bring_in import bring_in, try_in
 from tracker.steps.keep_upload import forget_upload, keep_upload, kept_upload
 from tracker.steps.register_lots import LineAnswer
@@ -19,6 +19,7 @@ from tracker.web.shared.uploads import uploaded
 
 COLUMNS = {
     "producers": (producers_file.NEEDED, producers_file.OPTIONAL),
+    "fields": (fields_file.NEEDED, fields_file.OPTIONAL),
     "lots": (lots_file.NEEDED, lots_file.OPTIONAL),
 }
 

@@ -1,4 +1,4 @@
-"""A season's plan for one producer: asked for, reckoned while the page says how far it is, shown and taken along."""
+"""A season's plan for one producer: asked for, reckoned while the page says how far it is, shown and kept."""
 
 from __future__ import annotations
 
@@ -14,17 +14,20 @@ from flask import Response, get_flashed_messages, render_template, request, stre
 from markupsafe import Markup
 
 from tracker.domain.season import MOST_MONTHS, SeasonPlan
+from tracker.domain.season_kept import Question
 from tracker.domain.times import day
 from tracker.domain.units import number, positive, whole
 from tracker.errors import TrackerError
 from tracker.lookups.groups import groups_of
+from tracker.lookups.kept_plans import kept_plans
 from tracker.lookups.lots import lots
-from tracker.lookups.season_plan import Season, season_of
+from tracker.lookups.season_plan import Season, season_asked
 from tracker.papers.season_picture import lots_svg, month_words, months_svg, tons_words
 from tracker.papers.season_plan import CAUTIONS, beside, bought, money, reasons, season_plan, worth
+from tracker.steps.keep_plan import keep_plan
 from tracker.web.office.door import door
 from tracker.web.shared.access import LEAD, for_roles
-from tracker.web.shared.season import now, reading, settings
+from tracker.web.shared.season import acting, now, reading, settings
 
 REPORTED = ("reported", "archived", "disposed")
 # What the page says of the plan, by the names it uses.
@@ -46,8 +49,9 @@ def season() -> str:
     with reading() as found_in:
         producers = list(dict.fromkeys(line.producer for line in groups_of(found_in)))
         released = [line for line in lots(found_in) if line.state in REPORTED]
-    asked = request.args.get("producer", "")
-    chosen = asked if asked in producers else ""
+        asked = request.args.get("producer", "")
+        chosen = asked if asked in producers else ""
+        kept = kept_plans(found_in, chosen) if chosen else ()
     return render_template(
         "season.html",
         producers=producers,
@@ -55,17 +59,23 @@ def season() -> str:
         others=[line for line in released if line.producer != chosen],
         first=_next_month(),
         most=MOST_MONTHS,
+        kept=kept,
     )
 
 
-@door.get("/season/plan")
+@door.post("/season/plan")
 @for_roles(*LEAD)
 def season_planned() -> Response:
-    """The plan, with how far it is while it is being reckoned."""
-    # Said already, so that the page that is sent piece by piece need not write the cookie.
-    get_flashed_messages(with_categories=True)
+    """The plan, with how far it is while it is being reckoned; it is kept as it is shown."""
     outcome: dict[str, Any] = {}
-    page = stream_template("season_planned.html", steps=_stepwise(outcome), outcome=outcome, **SAID)
+    return piece_by_piece("season_planned.html", steps=_stepwise(outcome), outcome=outcome, **SAID)
+
+
+def piece_by_piece(template: str, **about: Any) -> Response:
+    """A page that is sent while it is being made."""
+    # Said already, so that the page need not write the cookie once it is on its way.
+    get_flashed_messages(with_categories=True)
+    page = stream_template(template, **about)
     return Response(page, content_type="text/html; charset=utf-8", headers={"X-Accel-Buffering": "no"})
 
 
@@ -77,43 +87,48 @@ def _next_month() -> str:
 def _stepwise(outcome: dict[str, Any]) -> Iterator[tuple[int, int]]:
     """Questions answered and questions in all; outcome gets the plan, or the refusal, at the end."""
     try:
-        asked = request.args
-        first, months = day(asked.get("first", ""), field="first"), asked.get("months") or "6"
-        waste = number(asked["waste"], field="waste") if asked.get("waste") else None
+        question = _question()
         with reading() as found_in:
-            found = season_of(
-                found_in,
-                asked.get("producer", ""),
-                first,
-                whole(months, field="months", least=1),
-                _offers(),
-            )
-        plan = yield from _reckoned(found, waste, asked.get("one_lot") == "yes")
+            found = season_asked(found_in, request.form.get("producer", ""), question)
+        plan = yield from reckoned(found, question)
+        paper = _paper(found, plan)
+        with acting("keep a season plan") as (session, act):
+            kept = keep_plan(session, found.producer, question, found.rests_on, found.told(plan), paper, act)
+            outcome.update(number=kept.id)
         outcome.update(season=found, plan=plan, reasons=reasons(plan, found.left_out, found.assumed))
-        outcome.update(pictures=[Markup(months_svg(plan)), Markup(lots_svg(plan))], paper=_paper(found, plan))
+        outcome.update(pictures=[Markup(months_svg(plan)), Markup(lots_svg(plan))])
+        outcome.update(paper=b64encode(paper).decode())
     except TrackerError as refused:
         outcome["refused"] = refused
+
+
+def _question() -> Question:
+    asked = request.form
+    return Question(
+        first=day(asked.get("first", ""), field="first"),
+        months=whole(asked.get("months") or "6", field="months", least=1),
+        offers=_offers(),
+        waste=number(asked["waste"], field="waste") if asked.get("waste") else None,
+        one_lot=asked.get("one_lot") == "yes",
+    )
 
 
 def _offers() -> dict[int, Decimal]:
     """The lots of others that a price was written beside."""
     return {
         whole(name.removeprefix("offer-"), field="offer", least=1): positive(price, field=name)
-        for name, price in request.args.items()
+        for name, price in request.form.items()
         if name.startswith("offer-") and price.strip()
     }
 
 
-def _reckoned(
-    found: Season, waste: Decimal | None, one_lot: bool
-) -> Generator[tuple[int, int], None, SeasonPlan]:
+def reckoned(found: Season, question: Question) -> Generator[tuple[int, int], None, SeasonPlan]:
     """Reckon beside the request, so that it can say how far the plan is."""
     steps = SimpleQueue[tuple[int, int] | SeasonPlan | TrackerError]()
 
     def reckon() -> None:
         try:
-            told = found.plan(waste=waste, one_lot=one_lot, progress=lambda *step: steps.put(step))
-            steps.put(told)
+            steps.put(found.answer(question, progress=lambda *step: steps.put(step)))
         except TrackerError as refused:
             steps.put(refused)
 
@@ -125,7 +140,7 @@ def _reckoned(
     return step
 
 
-def _paper(found: Season, plan: SeasonPlan) -> str:
+def _paper(found: Season, plan: SeasonPlan) -> bytes:
     file = BytesIO()
     season_plan(
         file,
@@ -136,4 +151,4 @@ def _paper(found: Season, plan: SeasonPlan) -> str:
         left_out=found.left_out,
         assumed=found.assumed,
     )
-    return b64encode(file.getvalue()).decode()
+    return file.getvalue()

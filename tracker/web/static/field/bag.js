@@ -56,8 +56,7 @@ async function bind(code, how) {
   bound = code;
   const strange = now.tags.has(code) ? "" : " It is not among the tags this phone took along; the office decides.";
   sign("good", "Saved on this phone", `${shown(code)} is on the bag of ${lotName(lot)}.${strange}`);
-  scanner.catcher.stop();
-  put("scanner");
+  scanner.end();
   put("bag", h("p", { class: "code", id: "bound" }, shown(code)), h("p", {}, `${lot.producer}, ${lotName(lot)}. Give the stub to the producer.`), sealForm(code));
   put("after", after());
 }
@@ -77,8 +76,7 @@ function spoilt() {
         if (no) return sign("stop", "Not this tag", no);
         await enter("replace tag", { code, old_code: old, reason: why }, { how });
         bound = code;
-        scanner.catcher.stop();
-        put("scanner");
+        scanner.end();
         put("bag", h("p", { class: "code", id: "bound" }, shown(code)), h("p", {}, `In place of ${shown(old)}, which is void: cut it up.`), after());
         sign("good", "Saved on this phone", `${shown(code)} is on the bag of ${lotName(lot)}.`);
       },

@@ -28,6 +28,11 @@ export class Camera {
     this.#watch(read);
   }
 
+  end() {
+    this.#going = false;
+    this.#end();
+  }
+
   async #open(video) {
     try {
       this.#stream = await navigator.mediaDevices.getUserMedia({ video, audio: false });
@@ -38,8 +43,7 @@ export class Camera {
   }
 
   #fail(words) {
-    this.#going = false;
-    this.#end();
+    this.end();
     this.failed(words);
   }
 
@@ -93,9 +97,7 @@ export class Camera {
   }
 
   stop() {
-    this.#going = false;
-    this.#end();
-    this.failed("The camera is closed.");
+    this.#fail("The camera is closed.");
   }
 
   #end() {

@@ -117,8 +117,8 @@ async function save() {
   const bags = `${count} ${count === 1 ? "bag" : "bags"}`;
   const next = { two: ` ${now.name(payload.to)} confirms on the other phone.`, place: " A drop box holds them until somebody takes them out." }[way] ?? "";
   way = null;
+  scanner.end();
   scanner = null;
-  put("scanner");
   put("other-hand");
   $("form").hidden = true;
   $("ways").hidden = false;

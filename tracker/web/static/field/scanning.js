@@ -48,6 +48,13 @@ export class Scanner {
     ].filter(Boolean));
   }
 
+  // Nothing is heard or seen by it any more, and its place is empty.
+  end() {
+    this.catcher.stop();
+    this.#camera?.end();
+    this.place.replaceChildren();
+  }
+
   #whyNot() {
     const still = hasReader() ? "take a photo of the tag, use a hand scanner, or type the code" : "use a hand scanner, or type the code";
     if (!isSecureContext) return `The live camera and opening without a network need an address that begins with https. Here you can ${still}.`;

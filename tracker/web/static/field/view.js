@@ -71,6 +71,11 @@ export class View {
     return this.lots.flatMap((lot) => lot.samples).find((sample) => sample.code === code) ?? null;
   }
 
+  // The unused tags that whoever works here was given, in the order of the rolls.
+  carried() {
+    return [...this.tags.values()].filter((tag) => tag.state === "issued" && tag.issued_to === this.me.key);
+  }
+
   #found({ lot, sample }) {
     if (sample?.id) return this.lots.flatMap((one) => one.samples).find((one) => one.id === sample.id) ?? null;
     const of = this.lotOf(lot ?? sample);
@@ -100,6 +105,7 @@ export class View {
     if (kind === "bag cores") return this.#bagged(one, given);
     if (kind === "seal bag") return this.#step(this.bag(given.code), "sealed", { seal: given.seal });
     if (kind === "replace tag" || kind === "void tag") return this.#voided(given);
+    if (kind === "count in") return this.#countedIn(given);
     this.#moved(one, given);
   }
 
@@ -131,6 +137,13 @@ export class View {
     const tag = this.tags.get(old);
     this.tags.set(old, { code: old, lot_id: null, ...tag, state: "void" });
     if (sample) sample.code = given.old_code ? given.code : null;
+  }
+
+  #countedIn(given) {
+    for (const code of given.codes) {
+      const tag = this.tags.get(code);
+      if (tag) Object.assign(tag, { state: "printed", issued_to: null });
+    }
   }
 
   #moved({ kind, who }, given) {

@@ -1,0 +1,120 @@
+"""A field's boundary: what is one, and how much it encloses."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tracker.domain.boundary import (
+    HECTARES_PER_ACRE,
+    Boundary,
+    area_ha,
+    in_words,
+    read_boundary,
+    read_place,
+)
+from tracker.errors import Refused
+
+# A rectangle of 0.004 by 0.003 degrees in the middle of a prairie, the corners in their order.
+CORNERS = ["-96.100,39.100", "-96.096,39.100", "-96.096,39.103", "-96.100,39.103", "-96.100,39.100"]
+
+
+def ring(corners: list[str]) -> list[list[Decimal]]:
+    return [[Decimal(part) for part in corner.split(",")] for corner in corners]
+
+
+def whole(*corners: str) -> Boundary:
+    """Without the limits of a field."""
+    return Boundary(((tuple((x, y) for x, y in ring(list(corners))),),))
+
+
+def test_an_eighth_of_the_globe_is_an_eighth_of_its_surface() -> None:
+    # The surface of the WGS 84 ellipsoid is 510 065 621.724 km2 (NIMA TR8350.2, 3rd edition, table 3.3, gives its
+    # parts; the figure itself is from memory and follows from Snyder's equation for a whole hemisphere).
+    octant = whole("0,0", "90,0", "90,90", "0,90", "0,0")
+    assert (area_ha(octant) * 8 / 100).quantize(Decimal("0.001")) == Decimal("510065621.724")
+
+
+def test_a_field_is_the_length_of_its_sides_times_each_other() -> None:
+    # By the radii of curvature at 39.1015 degrees: 0.004 degrees of longitude are 346.0 m, 0.003 of latitude 333.1 m.
+    found = area_ha(read_boundary([[ring(CORNERS)]]))
+    assert abs(found - Decimal("345.98") * Decimal("333.05") / 10_000) < Decimal("0.02")
+    assert in_words(read_boundary([[ring(CORNERS)]])) == f"{found} ha (28.5 acres)"
+
+
+def test_an_acre_is_the_international_one() -> None:
+    # 43 560 square feet of 0.3048 m, exactly.
+    assert 43560 * Decimal("0.3048") ** 2 == HECTARES_PER_ACRE * 10_000
+
+
+def test_what_is_left_out_is_taken_off_and_pieces_are_added() -> None:
+    pond = ["-96.099,39.101", "-96.098,39.101", "-96.098,39.102", "-96.099,39.102", "-96.099,39.101"]
+    field, hole = area_ha(read_boundary([[ring(CORNERS)]])), area_ha(read_boundary([[ring(pond)]]))
+    assert area_ha(read_boundary([[ring(CORNERS), ring(pond)]])) == field - hole
+    far = [corner.replace("-96.", "-97.") for corner in CORNERS]
+    both = area_ha(read_boundary([[ring(CORNERS)], [ring(far)]]))
+    assert abs(both - 2 * field) <= Decimal("0.01"), "each is rounded"
+
+
+@given(st.integers(0, 3), st.booleans())
+def test_where_a_ring_begins_and_which_way_it_goes_does_not_matter(begin: int, back: bool) -> None:
+    open_ = CORNERS[:-1][begin:] + CORNERS[:-1][:begin]
+    corners = open_[::-1] if back else open_
+    turned = read_boundary([[ring([*corners, corners[0]])]])
+    assert area_ha(turned) == area_ha(read_boundary([[ring(CORNERS)]]))
+
+
+def test_a_corner_written_twice_is_one() -> None:
+    twice = [CORNERS[0], CORNERS[1], CORNERS[1], *CORNERS[2:]]
+    assert area_ha(read_boundary([[ring(twice)]])) == area_ha(read_boundary([[ring(CORNERS)]]))
+
+
+def test_degrees_come_back_with_their_own_digits() -> None:
+    found = read_boundary([[ring(CORNERS)]])
+    assert found.as_data()[0][0][0] == ["-96.100", "39.100"]
+    assert Boundary.from_data(found.as_data()) == found
+
+
+BOW = [CORNERS[0], CORNERS[2], CORNERS[1], CORNERS[3], CORNERS[0]]
+
+
+@pytest.mark.parametrize(
+    ("polygons", "words"),
+    [
+        ([], "no polygon"),
+        ("here", "no polygon"),
+        ([[]], "no ring"),
+        ([[ring(CORNERS[:3])]], "fewer than 4"),
+        ([[ring(CORNERS[:4])]], "not closed"),
+        ([[ring(BOW)]], "crosses itself"),
+        ([[[["a", "b"]] * 4]], "no position"),
+        ([[[[1.5, 2.5]] * 4]], "no position"),
+        ([[ring(["39.1,-96.1"] * 4)]], "lies off the globe"),
+        ([[ring(["0,0", "1,0", "1,1", "0,0"])]], "a field has 0.01 to 2000"),
+        ([[ring(["0,0"] * 5)]], "encloses 0.00 ha"),
+        ([[ring(CORNERS[:4] * 260 + CORNERS[:1])]], "more than 1000 positions"),
+    ],
+)
+def test_what_is_no_boundary_says_why(polygons: Any, words: str) -> None:
+    with pytest.raises(Refused, match=words) as refused:
+        read_boundary(polygons)
+    assert (refused.value.code, refused.value.field) == ("not-a-boundary", "boundary")
+    assert refused.value.remedy
+
+
+def test_a_place_is_a_latitude_and_a_longitude() -> None:
+    assert read_place("39.1; -96.10", field="location") == (Decimal("39.1"), Decimal("-96.10"))
+
+
+@pytest.mark.parametrize(
+    ("text", "remedy"),
+    [("39.1", "Write it like"), ("-96.1, 39.1", "Latitude comes first"), ("91, 181", "digits")],
+)
+def test_what_is_no_place_says_what_to_write(text: str, remedy: str) -> None:
+    with pytest.raises(Refused, match=r"is not|off the globe") as refused:
+        read_place(text, field="location")
+    assert refused.value.code == "not-a-place" and remedy in (refused.value.remedy or "")

@@ -1,0 +1,200 @@
+"""Where a field lies: a place in degrees, and a boundary of closed rings with the area it encloses.
+
+Positions are WGS 84 in decimal degrees, longitude before latitude inside a boundary, as RFC 7946 (2016) has them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from itertools import pairwise
+from typing import Any
+
+from tracker.domain.units import number
+from tracker.errors import Refused
+
+# WGS 84: the half axis in metres and the square of the eccentricity (NIMA TR8350.2, 3rd edition, table 3.1 and 3.3).
+_HALF_AXIS_M = 6378137.0
+_ECCENTRICITY_2 = 6.69437999014e-3
+_SQUARE_METRES_PER_HECTARE = 10_000
+# Our choice: smaller is a slip of the hand, larger is no field but a district or swapped degrees.
+LEAST_HA, MOST_HA = Decimal("0.01"), Decimal(2000)
+MOST_POSITIONS = 1000
+# The international acre is 4046.8564224 m2 (NIST Handbook 44, appendix C).
+HECTARES_PER_ACRE = Decimal("0.40468564224")
+
+Position = tuple[Decimal, Decimal]
+Ring = tuple[Position, ...]
+
+
+@dataclass(frozen=True)
+class Boundary:
+    """One or more polygons; of each the first ring is the outline, the others are left out of it."""
+
+    polygons: tuple[tuple[Ring, ...], ...]
+
+    def as_data(self) -> list[Any]:
+        """Plain values, every degree as the text it was given in."""
+        return [
+            [[[format(d, "f") for d in at] for at in ring] for ring in polygon] for polygon in self.polygons
+        ]
+
+    @classmethod
+    def from_data(cls, data: Sequence[Any]) -> Boundary:
+        """What as_data gave."""
+        return cls(
+            tuple(
+                tuple(tuple((Decimal(x), Decimal(y)) for x, y in ring) for ring in polygon)
+                for polygon in data
+            )
+        )
+
+
+def read_place(text: str, *, field: str) -> tuple[Decimal, Decimal]:
+    """`39.1, -96.1`: latitude first, decimal degrees. Raises Refused `not-a-place`, `not-a-number`."""
+    parts = text.replace(";", ",").split(",")
+    if len(parts) != 2:
+        raise Refused(
+            "not-a-place",
+            f"{text!r} is not a latitude and a longitude.",
+            field=field,
+            remedy="Write it like 39.1, -96.1.",
+        )
+    latitude, longitude = (number(part, field=field) for part in parts)
+    if abs(latitude) > 90 or abs(longitude) > 180:
+        swapped = abs(longitude) <= 90 and abs(latitude) <= 180
+        raise Refused(
+            "not-a-place",
+            f"{text!r} lies off the globe.",
+            field=field,
+            remedy=f"Latitude comes first: {longitude}, {latitude}." if swapped else "Check the digits.",
+        )
+    return latitude, longitude
+
+
+def read_boundary(polygons: Any) -> Boundary:
+    """The boundary of a field from the coordinates of a MultiPolygon, its numbers Decimals.
+
+    Raises Refused `not-a-boundary`.
+    """
+    if not isinstance(polygons, list) or not polygons:
+        raise _no_boundary("It has no polygon.")
+    found = Boundary(tuple(_polygon(one) for one in polygons))
+    if sum(len(ring) for ring in _rings(found)) > MOST_POSITIONS:
+        raise _no_boundary(f"It has more than {MOST_POSITIONS} positions.", "Draw it with fewer corners.")
+    for ring in _rings(found):
+        _refuse_crossing(ring)
+    area = area_ha(found)
+    if not LEAST_HA <= area <= MOST_HA:
+        raise _no_boundary(
+            f"It encloses {area} ha; a field has {LEAST_HA} to {MOST_HA}.",
+            "Check the corners; longitude comes before latitude.",
+        )
+    return found
+
+
+def area_ha(boundary: Boundary) -> Decimal:
+    """Hectares within the boundary, to 0.01 ha.
+
+    On the ellipsoid, by the cylindrical equal-area projection (Snyder, Map projections: a working manual, U.S.
+    Geological Survey Professional Paper 1395, 1987, equation 3-12; its number is from memory); the sides are
+    straight there, which for a field is the same to the last digit shown.
+    """
+    outlines = sum(_area_m2(polygon[0]) for polygon in boundary.polygons)
+    holes = sum(_area_m2(ring) for polygon in boundary.polygons for ring in polygon[1:])
+    return Decimal(repr((outlines - holes) / _SQUARE_METRES_PER_HECTARE)).quantize(Decimal("0.01"))
+
+
+def in_words(boundary: Boundary) -> str:
+    """`12.30 ha (30.4 acres)`."""
+    area = area_ha(boundary)
+    return f"{area} ha ({(area / HECTARES_PER_ACRE).quantize(Decimal('0.1'))} acres)"
+
+
+def _rings(boundary: Boundary) -> Iterator[Ring]:
+    for polygon in boundary.polygons:
+        yield from polygon
+
+
+def _polygon(given: Any) -> tuple[Ring, ...]:
+    if not isinstance(given, list) or not given:
+        raise _no_boundary("A polygon of it has no ring.")
+    return tuple(_ring(one) for one in given)
+
+
+def _ring(given: Any) -> Ring:
+    if not isinstance(given, list) or len(given) < 4:
+        raise _no_boundary(
+            "A ring of it has fewer than 4 positions.", "The first one is written again at the end."
+        )
+    ring = tuple(_position(one) for one in given)
+    if ring[0] != ring[-1]:
+        raise _no_boundary("A ring of it is not closed.", "Write the first position again at the end.")
+    return ring
+
+
+def _position(given: Any) -> Position:
+    # A third number is the height above the ellipsoid, which a field does not need.
+    numbers = given[:2] if isinstance(given, list) and len(given) in (2, 3) else ()
+    if len(numbers) != 2 or not all(isinstance(one, Decimal) and one.is_finite() for one in numbers):
+        raise _no_boundary(f"{str(given)[:60]} is no position.", "Write longitude and latitude in degrees.")
+    longitude, latitude = numbers
+    if abs(latitude) > 90 or abs(longitude) > 180:
+        raise _no_boundary(
+            f"{longitude}, {latitude} lies off the globe.",
+            "Longitude comes first, in degrees of WGS 84; metres of a map grid are converted first.",
+        )
+    return longitude, latitude
+
+
+def _area_m2(ring: Ring) -> float:
+    # From the first corner, so that few digits are lost between far and near.
+    x0, y0 = (float(degrees) for degrees in ring[0])
+    points = [(math.radians(float(x) - x0), _equal_area(float(y)) - _equal_area(y0)) for x, y in ring]
+    twice = sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in pairwise(points))
+    return _HALF_AXIS_M**2 * abs(twice) / 2
+
+
+def _equal_area(latitude: float) -> float:
+    """Half of Snyder's q: the ordinate of the projection in half axes."""
+    sine, e = math.sin(math.radians(latitude)), math.sqrt(_ECCENTRICITY_2)
+    return (1 - _ECCENTRICITY_2) / 2 * (sine / (1 - _ECCENTRICITY_2 * sine**2) + math.atanh(e * sine) / e)
+
+
+def _refuse_crossing(ring: Ring) -> None:
+    # A corner that was written twice is one.
+    corners = [at for at, following in pairwise(ring) if at != following]
+    sides = list(pairwise([*corners, corners[0]])) if corners else []
+    for place, (a, b) in enumerate(sides):
+        for other, (c, d) in enumerate(sides[place + 2 :], start=place + 2):
+            neighbours = place == 0 and other == len(sides) - 1
+            if not neighbours and _overlap(a, b, c, d) and _cross(a, b, c, d):
+                raise _no_boundary(
+                    f"It crosses itself near {c[0]}, {c[1]}.",
+                    "Draw the corners in their order around the field.",
+                )
+
+
+def _overlap(a: Position, b: Position, c: Position, d: Position) -> bool:
+    return all(
+        max(min(a[axis], b[axis]), min(c[axis], d[axis])) <= min(max(a[axis], b[axis]), max(c[axis], d[axis]))
+        for axis in (0, 1)
+    )
+
+
+def _cross(a: Position, b: Position, c: Position, d: Position) -> bool:
+    """Whether two sides whose boxes overlap meet anywhere."""
+    return _turn(a, b, c) * _turn(a, b, d) <= 0 and _turn(c, d, a) * _turn(c, d, b) <= 0
+
+
+def _turn(a: Position, b: Position, c: Position) -> int:
+    turned = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+    return (turned > 0) - (turned < 0)
+
+
+def _no_boundary(
+    words: str, remedy: str = "Write it as a Polygon or MultiPolygon of GeoJSON (RFC 7946)."
+) -> Refused:
+    return Refused("not-a-boundary", words, field="boundary", remedy=remedy)
