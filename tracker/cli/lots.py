@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import acting, command, counted, integer, progress, reading, say, table, writing
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def add(commands: Any) -> None:
@@ -95,6 +97,8 @@ def _import_lots(asked: argparse.Namespace) -> int:
 
 def bring_in_list(asked: argparse.Namespace, kind: str) -> int:
     """Take in a list, or with --try only say what every line would do."""
+    from pathlib import Path
+
     from tracker.cli.doing import plain
     from tracker.steps.bring_in import LISTS, try_in
 
