@@ -7,18 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from labels.errors import LabelError
 from labels.payload import shown
-from labels.qr import Matrix, dots_per_mm, fewest_dots, matrix, module_mm, side_mm
+from labels.qr import Modules, dots_per_mm, fewest_dots, module_mm, modules, side_mm
 from labels.sheet import EDGE_MM, ROTATIONS, frame
 from labels.stock import PRESETS, Stock
 
 POINTS = 72 / 25.4
 # Height of Helvetica's capitals in units of its size (Adobe font metrics).
 CAPS = 0.718
+THIN_PT = 0.6
 # A code must be read at arm's length in a barn: capitals of 4 mm, which is 15.8 pt.
 CODE_CAPS_MM = 4.0
 LARGEST_MODULE_MM = 0.75
@@ -78,18 +80,22 @@ class Symbol:
     """A QR symbol: the box includes the quiet zone."""
 
     box: Box
-    grid: Matrix
+    grid: Modules
     module: float
     text: str
 
 
 @dataclass(frozen=True)
 class Text:
-    """One line of text, its capitals centred in the height of its box; narrow 1 is the usual width."""
+    """One line of text, its capitals centred in the height of its box; narrow 1 is the usual width of letters.
+
+    width, mm, is that of the line as it is set.
+    """
 
     box: Box
     words: str
     size: float
+    width: float
     bold: bool = False
     align: str = "left"
     narrow: float = 1.0
@@ -118,7 +124,7 @@ def tag_marks(stock: Stock, rotation: int, tag: Tag, dots: int | None = None) ->
 
     Raises LabelError `label-too-small`, `module-dots`, `text-too-long` or `text-characters`.
     """
-    bag, stub = matrix(tag.bag_url), matrix(tag.stub_url)
+    bag, stub = modules(tag.bag_url), modules(tag.stub_url)
 
     def arrange(w: float, h: float, module: float, dpi: int) -> Marks:
         return _arrange_tag(
@@ -130,7 +136,7 @@ def tag_marks(stock: Stock, rotation: int, tag: Tag, dots: int | None = None) ->
 
 def sack_marks(stock: Stock, rotation: int, label: SackLabel, dots: int | None = None) -> Marks:
     """The marks of a sack label. Raises LabelError as tag_marks does."""
-    grid = matrix(label.url)
+    grid = modules(label.url)
 
     def arrange(w: float, h: float, module: float, dpi: int) -> Marks:
         return _arrange_sack(
@@ -186,9 +192,9 @@ def _fits(stock: Stock, rotation: int, dots: int, arrange: Arrange) -> bool:
     return True
 
 
-def _arrange_tag(inside: Box, tag: Tag, bag: Matrix, stub: Matrix, module: float, dpi: int) -> Marks:
+def _arrange_tag(inside: Box, tag: Tag, bag: Modules, stub: Modules, module: float, dpi: int) -> Marks:
     marks = Marks()
-    stub_side = side_mm(len(stub), module)
+    stub_side = side_mm(stub.side, module)
     if inside.w >= inside.h:
         width = max(stub_side, 24)
         stub_box = Box(inside.right - width, inside.y, width, inside.h)
@@ -205,9 +211,9 @@ def _arrange_tag(inside: Box, tag: Tag, bag: Matrix, stub: Matrix, module: float
     return marks
 
 
-def _bag(marks: Marks, box: Box, tag: Tag, grid: Matrix, module: float, dpi: int) -> None:
+def _bag(marks: Marks, box: Box, tag: Tag, grid: Modules, module: float, dpi: int) -> None:
     """Code above, a symbol at either side, the write-on box between or below them, programme at the foot."""
-    side, head, foot = side_mm(len(grid), module), min(10.0, max(6.5, box.h / 8)), 6.4
+    side, head, foot = side_mm(grid.side, module), min(10.0, max(6.5, box.h / 8)), 6.4
     middle = Box(box.x, box.y + head, box.w, box.h - head - foot)
     below = middle.h - side - 1
     between = box.w - 2 * side
@@ -246,9 +252,9 @@ def _write_on(marks: Marks, box: Box) -> None:
             marks.rules.append(Box(box.x, y, box.w, 0))
 
 
-def _stub_below(marks: Marks, box: Box, tag: Tag, grid: Matrix, module: float, dpi: int) -> None:
+def _stub_below(marks: Marks, box: Box, tag: Tag, grid: Modules, module: float, dpi: int) -> None:
     """The stub as a column: words above the symbol, the rest of the text below it."""
-    side = side_mm(len(grid), module)
+    side = side_mm(grid.side, module)
     if side + 20 > box.h:
         raise _NoRoom
     marks.texts.append(_line(Box(box.x, box.y, box.w, 3.4), "PRODUCER COPY", 7, bold=True, align="centre"))
@@ -256,9 +262,9 @@ def _stub_below(marks: Marks, box: Box, tag: Tag, grid: Matrix, module: float, d
     _stub_words(marks, Box(box.x, box.y + 3.4 + side, box.w, box.h - 3.4 - side), tag, "centre")
 
 
-def _stub_beside(marks: Marks, box: Box, tag: Tag, grid: Matrix, module: float, dpi: int) -> None:
+def _stub_beside(marks: Marks, box: Box, tag: Tag, grid: Modules, module: float, dpi: int) -> None:
     """The stub as a row: symbol at the left, all text beside it."""
-    side = side_mm(len(grid), module)
+    side = side_mm(grid.side, module)
     if box.w - side < 26:
         raise _NoRoom
     marks.symbols.append(_symbol(box.x, box.y, grid, tag.stub_url, module, dpi))
@@ -277,9 +283,9 @@ def _stub_words(marks: Marks, box: Box, tag: Tag, align: str) -> None:
         marks.texts.append(_line(Box(box.x, box.y + 8.4 + place * step, box.w, step), words, 7, align=align))
 
 
-def _arrange_sack(inside: Box, label: SackLabel, grid: Matrix, module: float, dpi: int) -> Marks:
+def _arrange_sack(inside: Box, label: SackLabel, grid: Modules, module: float, dpi: int) -> Marks:
     """Symbol at the left, code and lines beside it, boxes for the weights below them or below everything."""
-    marks, side = Marks(), side_mm(len(grid), module)
+    marks, side = Marks(), side_mm(grid.side, module)
     beside, below = inside.w - side, inside.h - side
     if beside < CODE_ROOM_MM or below < 0:
         raise _NoRoom
@@ -316,14 +322,20 @@ def _weights(marks: Marks, box: Box) -> None:
         marks.texts.append(_line(Box(cell.x + 0.7, cell.y + 0.3, cell.w - 1.4, 2.8), words, 6))
 
 
-def _symbol(x: float, y: float, grid: Matrix, text: str, module: float, dpi: int) -> Symbol:
+def _symbol(x: float, y: float, grid: Modules, text: str, module: float, dpi: int) -> Symbol:
     """A symbol moved to the nearest whole printer dot, so that the modules stay whole on a roll printer."""
-    dot, side = dots_per_mm(dpi), side_mm(len(grid), module)
+    dot, side = dots_per_mm(dpi), side_mm(grid.side, module)
     return Symbol(Box(round(x * dot) / dot, round(y * dot) / dot, side, side), grid, module, text)
 
 
 def _width(words: str, size: float, bold: bool = False) -> float:
-    return float(stringWidth(words, "Helvetica-Bold" if bold else "Helvetica", size)) / POINTS
+    return _of_one_point(words, bold) * size
+
+
+@lru_cache(maxsize=256)
+def _of_one_point(words: str, bold: bool) -> float:
+    """The width, mm, in letters of one point: most words are the same on all labels."""
+    return float(stringWidth(words, "Helvetica-Bold" if bold else "Helvetica", 1)) / POINTS
 
 
 def _line(box: Box, words: str, size: float, bold: bool = False, align: str = "left") -> Text:
@@ -332,10 +344,11 @@ def _line(box: Box, words: str, size: float, bold: bool = False, align: str = "l
     room = _width(words, size, bold)
     size = min(size, box.h * POINTS / 0.95)
     fitting = size if room <= box.w else max(SMALLEST_TEXT_PT, size * box.w / room)
-    narrow = min(1.0, box.w / max(_width(words, fitting, bold), 1e-9))
+    wide = max(_width(words, fitting, bold), 1e-9)
+    narrow = min(1.0, box.w / wide)
     if narrow < NARROWEST or fitting < SMALLEST_TEXT_PT:
         raise _too_long(words, box)
-    return Text(box, words, fitting, bold, align, narrow)
+    return Text(box, words, fitting, wide * narrow, bold, align, narrow)
 
 
 def _code(box: Box, words: str, align: str = "left") -> Text:
@@ -343,10 +356,11 @@ def _code(box: Box, words: str, align: str = "left") -> Text:
     _refuse_characters(words)
     smallest = CODE_CAPS_MM * POINTS / CAPS
     size = max(smallest, min(box.h * 0.66 * POINTS / CAPS, box.w * 0.97 / _width(words, 1, bold=True)))
-    narrow = min(1.0, box.w / _width(words, size, bold=True))
+    wide = _width(words, size, bold=True)
+    narrow = min(1.0, box.w / wide)
     if narrow < NARROWEST:
         raise _too_long(words, box)
-    return Text(box, words, size, True, align, narrow)
+    return Text(box, words, size, wide * narrow, True, align, narrow)
 
 
 def _wrapped(words: str, width: float, size: float) -> list[str]:
@@ -368,11 +382,12 @@ def _too_long(words: str, box: Box) -> LabelError:
 
 
 def _refuse_characters(words: str) -> None:
-    strange = [c for c in words if not c.isprintable() or not c.encode("cp1252", "ignore")]
-    if strange:
-        raise LabelError(
-            "text-characters",
-            f"The label's font has no {strange[0]!r} (in {words[:60]!r}).",
-            remedy="Write it with Western European letters.",
-            field="text",
-        )
+    if words.isprintable() and len(words.encode("cp1252", "ignore")) == len(words):
+        return
+    strange = next(c for c in words if not c.isprintable() or not c.encode("cp1252", "ignore"))
+    raise LabelError(
+        "text-characters",
+        f"The label's font has no {strange!r} (in {words[:60]!r}).",
+        remedy="Write it with Western European letters.",
+        field="text",
+    )

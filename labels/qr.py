@@ -1,10 +1,12 @@
-"""The QR symbol as a grid of modules, and as vector rectangles of whole printer dots."""
+"""The QR symbol as a grid of modules, drawn as rectangles of whole printer dots or as a picture of a bit a module."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import lru_cache
+from itertools import groupby
 from typing import Any
 
 import qrcode
@@ -34,22 +36,49 @@ _LEVELS = {
 }
 
 
+@dataclass(frozen=True)
+class Modules:
+    """A symbol as it goes onto a label: modules along a side; rows from the top, one bit a module, in whole bytes.
+
+    Dark is 0, as a stencil of PDF has it (ISO 32000-1, 8.9.6.2); a row is filled up with 1.
+    fixed: the rows of the parts that are the same in every symbol of this size, where they are kept apart.
+    """
+
+    side: int
+    rows: bytes
+    fixed: bytes = b""
+
+
 # Symbols made side by side for the run that is being drawn; another thread's run may put its own here meanwhile, and
 # then they are made one by one.
-_prepared: dict[tuple[str, str], Matrix] = {}
+_prepared: dict[tuple[str, str], Modules] = {}
 
 
 def prepare(texts: Iterable[str], error: str = "H") -> None:
-    """Make the symbols that `matrix` will be asked for next all at once; what cannot be made so is left to it."""
+    """Make the symbols that `modules` will be asked for next all at once; what cannot be made so is left to it."""
     # Only this needs arrays, and they take a while to import.
     from labels.batch import made
 
     global _prepared
     fit = [text for text in texts if text and _NOUGHTS not in text and ALPHANUMERIC.issuperset(text)]
     plain = [text for text in fit if len(text) <= LONGEST_PREPARED]
-    _prepared = {(text, error): grid for text, grid in made(plain, _LEVELS[error]).items()}
+    _prepared = {(text, error): Modules(*one) for text, one in made(plain, _LEVELS[error]).items()}
 
 
+def modules(text: str, error: str = "H") -> Modules:
+    """The symbol of `text` as `matrix` makes it, packed. Raises LabelError as matrix does."""
+    return _prepared.get((text, error)) or packed(matrix(text, error))
+
+
+def packed(grid: Matrix) -> Modules:
+    """The same modules, one bit each."""
+    side = len(grid)
+    width = -(-side // 8)
+    rows = ("".join("10"[dark] for dark in row).ljust(8 * width, "1") for row in grid)
+    return Modules(side, b"".join(int(row, 2).to_bytes(width, "big") for row in rows))
+
+
+@lru_cache(maxsize=256)
 def matrix(text: str, error: str = "H", version: int | None = None) -> Matrix:
     """The symbol of `text` in alphanumeric mode, rows from the top, True for dark, without the quiet zone.
 
@@ -57,12 +86,6 @@ def matrix(text: str, error: str = "H", version: int | None = None) -> Matrix:
     Raises LabelError `qr-characters` for text outside the alphanumeric set, `qr-too-long`, `qr-level`,
     `qr-noughts`.
     """
-    found = _prepared.get((text, error)) if version is None else None
-    return _matrix(text, error, version) if found is None else found
-
-
-@lru_cache(maxsize=256)
-def _matrix(text: str, error: str, version: int | None) -> Matrix:
     if error not in _LEVELS:
         raise LabelError(
             "qr-level", f"{error} is not an error level.", remedy="Use L, M, Q or H.", field="error"
@@ -74,13 +97,13 @@ def _matrix(text: str, error: str, version: int | None) -> Matrix:
             remedy="Use capital letters, digits, space and $ % * + - . / : only.",
             field="text",
         )
-    symbol = qrcode.QRCode(version=version, error_correction=_LEVELS[error], border=0)
-    symbol.add_data(QRData(text.encode("ascii"), mode=MODE_ALPHA_NUM))
+    made = qrcode.QRCode(version=version, error_correction=_LEVELS[error], border=0)
+    made.add_data(QRData(text.encode("ascii"), mode=MODE_ALPHA_NUM))
     try:
-        symbol.make(fit=version is None)
+        made.make(fit=version is None)
     except (DataOverflowError, ValueError) as trouble:
         raise _unmade(text, error, version, trouble) from None
-    return tuple(tuple(bool(module) for module in row) for row in symbol.modules)
+    return tuple(tuple(bool(module) for module in row) for row in made.modules)
 
 
 def _unmade(text: str, error: str, version: int | None, trouble: Exception) -> LabelError:
@@ -122,7 +145,6 @@ def side_mm(modules: int, module: float) -> float:
     return (modules + 2 * QUIET) * module
 
 
-@lru_cache(maxsize=256)
 def rectangles(grid: Matrix) -> tuple[tuple[int, int, int, int], ...]:
     """Dark areas as (column, row, columns, rows): runs along a row, joined with equal runs in rows below."""
     found: list[tuple[int, int, int, int]] = []
@@ -139,21 +161,20 @@ def rectangles(grid: Matrix) -> tuple[tuple[int, int, int, int], ...]:
 
 def _runs(grid: Matrix) -> Iterable[tuple[int, int, int]]:
     """Row, first column and length of every dark run, row by row."""
-    import numpy as np
-
-    framed = np.zeros((len(grid), len(grid[0]) + 2), dtype=np.int8)
-    framed[:, 1:-1] = grid
-    steps = np.diff(framed, axis=1)
-    rows, starts = np.nonzero(steps == 1)
-    ends = np.nonzero(steps == -1)[1]
-    return zip(rows.tolist(), starts.tolist(), (ends - starts).tolist(), strict=True)
+    for number, row in enumerate(grid):
+        column = 0
+        for dark, run in groupby(row):
+            length = len(list(run))
+            if dark:
+                yield number, column, length
+            column += length
 
 
 def draw(canvas: Any, grid: Matrix, x_mm: float, y_mm: float, module: float) -> None:
     """Draw the symbol and its white quiet zone on a reportlab canvas as one path.
 
     (x_mm, y_mm) is the top left corner of the quiet zone on a canvas whose y runs upwards from the bottom;
-    module is the module's side in mm. Raw operators in whole modules keep a page of tags small.
+    module is the module's side in mm.
     """
     points = module * 72 / MM_PER_INCH
     left, top = x_mm * 72 / MM_PER_INCH, y_mm * 72 / MM_PER_INCH
@@ -168,3 +189,17 @@ def draw(canvas: Any, grid: Matrix, x_mm: float, y_mm: float, module: float) -> 
         f"q {points:.6f} 0 0 {points:.6f} {left:.4f} {top:.4f} cm "
         f"1 g 0 {-side} {side} {side} re f 0 g {dark} f Q"
     )
+
+
+def pictures(symbol: Modules, left: float, bottom: float, module: float) -> list[bytes]:
+    """The operators that paint the dark modules, as inline pictures (ISO 32000-1, 8.9.7).
+
+    left and bottom, mm, are the corner of the quiet zone, which is left as it is; module in mm. The fixed parts are
+    a picture of their own, in the same place, so that a file need hold them once.
+    """
+    points, side = 72 / MM_PER_INCH, symbol.side
+    size = f"{side * module * points:.6g}"
+    x, y = (left + QUIET * module) * points, (bottom + QUIET * module) * points
+    begin = f"q {size} 0 0 {size} {x:.7g} {y:.7g} cm BI/W {side}/H {side}/IM true ID "
+    parts = (symbol.fixed, symbol.rows) if symbol.fixed else (symbol.rows,)
+    return [b"%b%b\nEI Q" % (begin.encode("ascii"), rows) for rows in parts]

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from reportlab.pdfgen.canvas import Canvas
 
-from labels import LabelError, qr
+from labels import LabelError, document, qr
 
 TOKEN_URL = "HTTPS://HAY.EXAMPLE.EDU/T/0123456789ABCDEFGHJKMNPQRS"
 
@@ -117,6 +117,24 @@ def test_a_patch_over_a_tenth_of_the_symbol_is_read_20_times_of_20(
 LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
 
 
+def whole(symbol: qr.Modules) -> qr.Matrix:
+    """Own and fixed parts laid over one another, as they are printed; what fills a row up must be light."""
+    found = []
+    width = -(-symbol.side // 8)
+    for begin in range(0, len(symbol.rows), width):
+        line = "".join(
+            f"{own & fixed:08b}"
+            for own, fixed in zip(
+                symbol.rows[begin : begin + width],
+                symbol.fixed[begin : begin + width] or b"\xff" * width,
+                strict=True,
+            )
+        )
+        assert set(line[symbol.side :]) <= {"1"}
+        found.append(tuple(bit == "0" for bit in line[: symbol.side]))
+    return tuple(found)
+
+
 @pytest.mark.parametrize("level", ["L", "M", "Q", "H"])
 def test_symbols_made_side_by_side_are_those_that_the_library_makes(level: str) -> None:
     # qrcode 8 scores masks as ISO/IEC 18004, 7.8.3 says; every module, the mask among them, must be its own.
@@ -124,9 +142,10 @@ def test_symbols_made_side_by_side_are_those_that_the_library_makes(level: str) 
     lengths = (1, 2, 7, 20, 35, 46, 52, 53, 60, 65, 80, 100, 130, 200)
     texts = ["".join(rng.choices(LETTERS, k=length)) for length in lengths for _ in range(3)]
     alone = [qr.matrix(text, level) for text in texts]
+    assert [whole(qr.packed(grid)) for grid in alone] == alone
     qr.prepare(texts, level)
-    assert [qr._prepared[text, level] for text in texts] == alone
-    assert [qr.matrix(text, level) for text in texts] == alone
+    assert [whole(qr._prepared[text, level]) for text in texts] == alone
+    assert [whole(qr.modules(text, level)) for text in texts] == alone
 
 
 def test_the_addresses_of_a_whole_run_are_those_that_the_library_makes() -> None:
@@ -134,11 +153,42 @@ def test_the_addresses_of_a_whole_run_are_those_that_the_library_makes() -> None
     texts = [TOKEN_URL[:-26] + "".join(rng.choices(LETTERS[:36], k=26)) for _ in range(100)]
     alone = [qr.matrix(text) for text in texts]
     qr.prepare(texts)
-    assert [qr._prepared[text, "H"] for text in texts] == alone
+    assert [whole(qr._prepared[text, "H"]) for text in texts] == alone
+    assert len({qr._prepared[text, "H"].fixed for text in texts}) == 1
 
 
 def test_what_cannot_be_made_side_by_side_is_left_to_be_refused() -> None:
     qr.prepare(["", "https://x", "0" * 40, "A" * 5000, "FINE"])
     assert set(qr._prepared) == {("FINE", "H")}
     with pytest.raises(LabelError):
-        qr.matrix("https://x")
+        qr.modules("https://x")
+
+
+def test_a_symbol_too_wide_to_be_made_side_by_side_is_made_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = "A" * 300
+    monkeypatch.setattr(qr, "LONGEST_PREPARED", 300)
+    qr.prepare([text, "FINE"])
+    assert set(qr._prepared) == {("FINE", "H")}
+    assert qr.modules(text).side == len(qr.matrix(text)) > 64
+
+
+@pytest.mark.parametrize("times", [1, 2, 3])
+def test_every_module_of_a_picture_is_its_own_dots_and_on_finer_printers_one_dot_off_at_most(
+    times: int, printed: Any, rasters: Any
+) -> None:
+    # Five inches are a whole number of dots of a 203 dpi printer (8 to the mm), and of its multiples.
+    size, mm = (360.0, 360.0), 127.0
+    grid, module = qr.matrix(TOKEN_URL), qr.module_mm(203, 4)
+    qr.prepare([TOKEN_URL])
+    content = b"\n".join(
+        qr.pictures(qr.modules(TOKEN_URL), 10, mm - 10 - qr.side_mm(len(grid), module), module)
+    )
+    (page,) = rasters(printed(document.write, "x", size, [content], (size, b"")), 203.2 * times)
+    assert page.width == page.height == 1016 * times
+    dots, begin, edge = 4 * times, (80 + 4 * qr.QUIET) * times, times > 1
+    inner = range(edge, dots - edge)
+    for y, row in enumerate(grid):
+        for x, dark in enumerate(row):
+            left, top = begin + x * dots, begin + y * dots
+            block = {page.at(left + dx, top + dy) for dx in inner for dy in inner}
+            assert block == {0 if dark else 255}, (x, y)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import io
 import random
+import re
+import zlib
 from typing import Any
 
+import pypdfium2
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -198,6 +201,29 @@ def test_the_file_asks_for_no_scaling_and_is_the_same_each_time(printed: Any, ma
         assert b"/PrintScaling /None" in data
         assert data == printed(write, stock, *items)
     assert b"/PrintScaling /None" in printed(pdf.calibration_page, stock)
+
+
+def test_what_all_labels_have_in_common_is_written_once(printed: Any, make_tag: Any) -> None:
+    items = [make_tag(random.Random(n), phone="555-0142") for n in range(60)]
+    streams = re.findall(rb"stream\n(.*?)\nendstream", printed(pdf.tags, PRESETS["letter-2x3"], items), re.S)
+    marks = b"".join(zlib.decompress(one) for one in streams)
+    assert [marks.count(word) for word in (b"(PRODUCER COPY)", b"(555-0142)", b"/M Do")] == [1, 1, 60]
+    # Only what differs is written for each: here the numbers too are the same.
+    assert marks.count(items[7].bag_url.encode()) == 1
+
+
+def test_labels_that_differ_in_any_words_show_their_own(printed: Any, make_tag: Any) -> None:
+    phones = ["555-0142", "555-0177"]
+    data = printed(
+        pdf.tags,
+        PRESETS["letter-2x3"],
+        [make_tag(random.Random(n), phone=one) for n, one in enumerate(phones)],
+    )
+    document = pypdfium2.PdfDocument(data)
+    said = document[0].get_textpage().get_text_range()
+    document.close()
+    assert [said.count(phone) for phone in phones] == [2, 2]
+    assert said.count("PRODUCER COPY") == 2
 
 
 def test_a_roll_has_one_label_a_page_of_the_label_s_own_size(

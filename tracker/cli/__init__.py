@@ -6,6 +6,7 @@ import argparse
 import io
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 from tracker.cli import (
     backups,
@@ -90,12 +91,36 @@ def _refuse(refused: TrackerError, in_json: bool) -> int:
     return 1
 
 
+class Later(argparse.ArgumentParser):
+    """A command whose options are made when somebody asks for it: a hundred others would keep the help waiting."""
+
+    def __init__(self, **told: Any) -> None:
+        self._later: list[tuple[str, tuple[Any, ...], dict[str, Any]]] = [("__init__", (), told)]
+
+    def add_argument(self, *names: Any, **told: Any) -> Any:
+        return self._now_or_later("add_argument", names, told)
+
+    def set_defaults(self, **told: Any) -> None:
+        self._now_or_later("set_defaults", (), told)
+
+    def _now_or_later(self, name: str, words: tuple[Any, ...], told: dict[str, Any]) -> Any:
+        if "_later" in vars(self):
+            return self._later.append((name, words, told))
+        return getattr(super(), name)(*words, **told)
+
+    def __getattr__(self, name: str) -> Any:
+        """What a parser has and this one has not yet: it is made."""
+        for call, words, told in vars(self).pop("_later", ()):
+            getattr(super(), call)(*words, **told)
+        return object.__getattribute__(self, name)
+
+
 def parser() -> argparse.ArgumentParser:
     """Every command with its help."""
     top = argparse.ArgumentParser(
         prog="tracker", description="Follows a hay sample from the stack to the feeding decision."
     )
-    commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True, parser_class=Later)
     for room in ROOMS:
         room.add(commands)
     return top

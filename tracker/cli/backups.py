@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import (
@@ -19,6 +18,8 @@ from tracker.cli.doing import (
 )
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from tracker.domain.signed_head import PublicKey
     from tracker.files.key_file import KeyFile
     from tracker.storage.backup import Manifest
@@ -86,6 +87,8 @@ def _not_whole_lines(faults: list[str]) -> list[str]:
 
 
 def _restore(asked: argparse.Namespace) -> int:
+    from pathlib import Path
+
     from tracker.settings import read
     from tracker.steps.sign_in import end_everybody
     from tracker.storage import backup
@@ -155,6 +158,8 @@ def faults_in(season: Database, keys: Sequence[PublicKey]) -> list[str]:
 
 
 def _folder(asked: argparse.Namespace) -> Path:
+    from pathlib import Path
+
     from tracker.errors import Refused
     from tracker.settings import read
 
@@ -180,6 +185,8 @@ def _folder(asked: argparse.Namespace) -> Path:
 
 
 def _target(told: str) -> Path:
+    from pathlib import Path
+
     from tracker.errors import Conflict
 
     target = Path(told.removeprefix("sqlite:///")).absolute()
@@ -199,6 +206,7 @@ def _beside(folder: Path) -> Iterator[Path]:
     """A place for a season on the same disk, which is gone afterwards with all that SQLite put beside it."""
     import sqlite3
     import tempfile
+    from pathlib import Path
 
     from tracker.errors import Refused
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import Any
 
 from tracker.cli.doing import acting, command, counted, integer, reading, say, table, writing
@@ -50,6 +49,8 @@ def _export(asked: argparse.Namespace) -> None:
 
 
 def _import(asked: argparse.Namespace) -> None:
+    from pathlib import Path
+
     from tracker.cli.lots import content
     from tracker.steps.keep_bundle import keep_bundle
 
@@ -86,6 +87,8 @@ def _bundles(asked: argparse.Namespace) -> None:
 
 
 def _check(asked: argparse.Namespace) -> int:
+    from pathlib import Path
+
     from tracker.cli.lots import content
     from tracker.custody_check import check
     from tracker.files.lot_bundle import proofs, read_bundle

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from contextlib import closing
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import acting, command, counted, open_season, say
@@ -45,6 +44,8 @@ def add(commands: Any) -> None:
 
 
 def _audit(asked: argparse.Namespace) -> int:
+    from pathlib import Path
+
     from tracker.cli.lots import content
     from tracker.files.heads_file import read_heads
     from tracker.lookups.log_audit import audit
@@ -86,6 +87,8 @@ def _audit_lines(found: Audit) -> list[str]:
 
 def _trusted(season: Database, told: str | None) -> list[PublicKey]:
     """The keys in the file, else those of the season's own key file. Raises Refused `log-key-missing`."""
+    from pathlib import Path
+
     from tracker.cli.lots import content
     from tracker.domain.signed_head import public_key
     from tracker.errors import Refused
@@ -105,6 +108,8 @@ def _trusted(season: Database, told: str | None) -> list[PublicKey]:
 
 
 def _verify(asked: argparse.Namespace) -> int:
+    from pathlib import Path
+
     from tracker.cli.lots import content
     from tracker.custody_check import NotProven, check
 
@@ -174,6 +179,8 @@ def _new_key(asked: argparse.Namespace) -> None:
 
 
 def _head(asked: argparse.Namespace) -> None:
+    from pathlib import Path
+
     from tracker.files.heads_file import add_head
     from tracker.steps.sign_log import sign
 

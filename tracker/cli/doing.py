@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import json
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, contextmanager, suppress
-from datetime import date, datetime
-from decimal import Decimal
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from sqlalchemy.orm import Session
 
     from tracker.domain.custody import Act
@@ -71,6 +69,8 @@ def open_season(asked: argparse.Namespace, *, checked: bool = True) -> Database:
 
 def key_file_of(season: Database, told: str) -> KeyFile | None:
     """Where the log's key lies: where the settings say, else beside the database; None where neither is known."""
+    from pathlib import Path
+
     from tracker.files.key_file import KeyFile
 
     if told:
@@ -131,6 +131,8 @@ def database_faults(address: str) -> Iterator[None]:
 
 def _refuse_missing_file(season: Database) -> None:
     """SQLite would make an empty file of a mistyped name, and it would lie there."""
+    from pathlib import Path
+
     from tracker.errors import NotFound
 
     url = season.engine.url
@@ -234,12 +236,18 @@ def say(asked: argparse.Namespace, values: Any, *lines: str) -> None:
 
 def as_json(values: Any) -> str:
     """Values as JSON for the terminal; escaped where the terminal has not all letters."""
+    import json
+
     whole = "utf" in (sys.stdout.encoding or "").lower()
     return json.dumps(plain(values), ensure_ascii=not whole, indent=1)
 
 
 def plain(value: Any) -> Any:
     """Values as JSON knows them; decimals stay text so that their digits stay."""
+    from datetime import date, datetime
+    from decimal import Decimal
+    from pathlib import Path
+
     if hasattr(value, "__dataclass_fields__") and not isinstance(value, type):
         from dataclasses import asdict
 
@@ -292,6 +300,8 @@ def writing(path: str) -> Iterator[Path]:
 
     Raises Refused `file-not-written`, before anything else is done where that can be seen beforehand.
     """
+    from pathlib import Path
+
     wanted = Path(path)
     beside = wanted.with_name(f".{wanted.name}.part") if wanted.name else wanted
     try:

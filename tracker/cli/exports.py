@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import command, integer, reading, say
@@ -31,6 +30,8 @@ def add(commands: Any) -> None:
 
 
 def _export(asked: argparse.Namespace) -> None:
+    from pathlib import Path
+
     path = Path(asked.out)
     _refuse_form(asked.table, path.suffix.lower())
     with reading(asked) as session, path.open("wb") as out:

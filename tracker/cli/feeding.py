@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from contextlib import closing
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import (
@@ -137,6 +136,8 @@ def _set_feed(asked: argparse.Namespace) -> None:
 
 
 def _import_feeds(asked: argparse.Namespace) -> int:
+    from pathlib import Path
+
     from tracker.steps.set_feed import import_feeds
 
     path = Path(asked.file)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import closing
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import acting, command, counted, open_season, say, table, writing
@@ -48,6 +47,7 @@ def add(commands: Any) -> None:
 
 def _load_phone(asked: argparse.Namespace) -> int:
     from dataclasses import replace
+    from pathlib import Path
 
     from tracker.errors import NotFound
     from tracker.files.field_entries import read_batch

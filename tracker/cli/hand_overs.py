@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from contextlib import closing
-from datetime import timedelta
 from typing import Any
 
 from tracker.cli.doing import acting, changes_in, command, integer, open_season, reading, say, table
@@ -259,6 +258,8 @@ def _step_words(step: Any) -> str:
 
 
 def _waiting(asked: argparse.Namespace) -> None:
+    from datetime import timedelta
+
     from tracker.domain.times import duration_said
     from tracker.lookups.bench_queue import waiting
 

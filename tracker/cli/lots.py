@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import acting, command, integer, reading, say, table, writing
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def add(commands: Any) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import (
@@ -72,6 +71,8 @@ def add(commands: Any) -> None:
 
 
 def _add_source(asked: argparse.Namespace) -> None:
+    from pathlib import Path
+
     from tracker.steps.add_source import add_source_map
 
     written = content(Path(asked.map), "map").decode("utf-8", errors="replace")
@@ -101,6 +102,8 @@ def _map_named(written: str, file: str, name: str) -> str:
 
 
 def _import(asked: argparse.Namespace) -> int:
+    from pathlib import Path
+
     from tracker.steps.record_results import record_results
 
     path = Path(asked.file)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import acting, command, integer, progress, reading, say, table, writing
 
 if TYPE_CHECKING:
+    from decimal import Decimal
+
     from tracker.domain.season import SeasonPlan
     from tracker.domain.season_kept import Change, Question
     from tracker.lookups.kept_plans import KeptSeason

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import sys
 from contextlib import closing
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import command, integer, open_season, reading, say, table
@@ -87,6 +86,8 @@ def _reset(asked: argparse.Namespace) -> None:
 
 
 def _link(asked: argparse.Namespace, make: Any, purpose: str, **given: str) -> None:
+    from datetime import timedelta
+
     from tracker.settings import read
     from tracker.steps.note_access import LINK_MADE, note_access
     from tracker.steps.sign_in import LINK_HOURS
