@@ -8,8 +8,8 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from tests.makers import done, made, make_received, refused
-from tracker.steps.keep_photo import MOST_BYTES, keep_photo
+from tests.makers import act, done, made, make_received, refused
+from tracker.steps.keep_photo import MOST_BYTES, add_photo, keep_photo
 from tracker.storage.custody import EventRow
 from tracker.storage.engine import Database
 from tracker.storage.intake import Photo
@@ -47,3 +47,18 @@ def test_what_is_no_whole_picture_is_refused(season: Database, content: bytes) -
     made(season, make_received)
     caught = refused(season, lambda session: keep_photo(session, _last(session), content))
     assert caught.code == "not-a-photo"
+
+
+def test_a_picture_is_added_to_an_entry_by_whoever_made_it(season: Database) -> None:
+    made(season, make_received)
+    content = START + b"whole" + END
+    with season.read() as session:
+        seq = _last(session).seq
+    caught = refused(season, lambda s: add_photo(s, seq, content, act(s, "ana", 250)))
+    assert caught.code == "not-own-entry"
+    caught = refused(season, lambda s: add_photo(s, 2**40, content, act(s, "carl", 250)))
+    assert caught.code == "unknown-entry"
+    done(season, lambda s: add_photo(s, seq, content, act(s, "carl", 250)))
+    with season.read() as session:
+        photo = session.scalars(select(Photo)).one()
+        assert (photo.event_id, photo.content) == (_last(session).event_id, content)
