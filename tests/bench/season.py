@@ -34,6 +34,8 @@ from tests.makers import BASE, SEAL, act, at, make_bag, make_lot, make_plan
 from tests.result_files import NIR, SETTINGS, add_map
 from tracker.lookups.find import sample_named
 from tracker.lookups.lot_report import report_body
+from tracker.lookups.lots import lots_page
+from tracker.lookups.page import USUAL
 from tracker.lookups.search import search
 from tracker.lookups.tag_owner import tag_owner
 from tracker.steps.bag_cores import bag_cores, seal_bag
@@ -264,7 +266,7 @@ def _sum_up(season: Database, programme: Programme, told: Season) -> None:
 
 
 def curve(sizes: tuple[int, ...]) -> dict[str, dict[int, float]]:
-    """Milliseconds of a lookup, a search, an append and an import's row, by samples in the season."""
+    """Milliseconds of a lookup, a page, a search, an append and an import's row, by samples in the season."""
     found: dict[str, dict[int, float]] = defaultdict(dict)
     for size in sizes:
         with season_with(size, make_bag) as (season, codes):
@@ -298,8 +300,14 @@ def _asked(season: Database, codes: list[str], size: int) -> dict[str, float]:
             with season.act("hold", "lena", {}) as session:
                 step(session, sample_named(session, code), act(session, "lena", 100), reason=reason)
 
+    def page(after: str) -> None:
+        with season.read() as session:
+            lots_page(session, (int(after),))
+
     found = {
         "lookup by code": timed(lookup, some),
+        "first page of the lots": timed(page, ["0"] * 30),
+        "last page of the lots": timed(page, [str(max(size - USUAL, 0))] * 30),
         "search by name": timed(looked_for, [f"meadow{rng.randrange(100, 1000)}" for _ in range(30)]),
         "append to the log": timed(append, some[:30]) / 2,
     }
