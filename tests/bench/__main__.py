@@ -61,6 +61,12 @@ def queue(quick: bool) -> list[Figure]:
     ]
 
 
+def audit(quick: bool) -> list[Figure]:
+    from tests.bench.audit_bench import figures
+
+    return figures(quick)
+
+
 def season(quick: bool) -> list[Figure]:
     from tests.bench.season import figures
 
@@ -83,7 +89,7 @@ BENCHES: dict[str, Bench] = {
     "import": imports,
     "weighing": _acts("weighing"),
     "custody": _acts("custody"),
-    "audit": _acts("log_audit"),
+    "audit": audit,
     "writers": queue,
     "help": _acts("help_"),
 }

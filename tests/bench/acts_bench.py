@@ -1,4 +1,4 @@
-"""Acts and questions against the plain driver: the tag's page, a weighing, custody, the audit; and the help."""
+"""Acts and questions against the plain driver: the tag's page, a weighing, custody; and the help."""
 
 from __future__ import annotations
 
@@ -21,7 +21,6 @@ from tests.bench.grow import grow
 from tests.conftest import build_season
 from tests.makers import act, at, make_bag, make_received
 from tests.web.conftest import made_app
-from tracker.lookups.log_audit import audit
 from tracker.steps.hold import hold, lift_hold
 from tracker.steps.weigh_in import weigh
 from tracker.storage.coring import Sample
@@ -207,7 +206,7 @@ def _floor(driver: sqlite3.Connection, times: int) -> Callable[[], None]:
 
 
 def custody(quick: bool) -> list[Figure]:
-    """An entry of custody with 50,000 others in the log, against one with few; and the audit against a scan."""
+    """An entry of custody with more than 100,000 others in the log, against one with few."""
     size = 40 if quick else 20_000
     found = {}
     for samples in (10, size):
@@ -225,40 +224,6 @@ def custody(quick: bool) -> list[Figure]:
 
             found[samples] = in_turns({"entries": turns}, 1)["entries"]
     return [Figure("custody", f"an entry with {size:,} samples / with 10", found[size] / found[10], "x", 1.3)]
-
-
-def log_audit(quick: bool) -> list[Figure]:
-    """The audit of a whole log against a plain scan of its rows; made by the steps, since its hashes must be true."""
-    with tempfile.TemporaryDirectory(prefix="hay-bench-") as folder:
-        address = f"sqlite:///{folder}/season.db"
-        build_season(address)
-        season = Database(address, clock=lambda: at(0))
-        for number in range(3 if quick else 150):
-            with season.act("make", "tove", {}) as session:
-                make_bag(session, field=f"Field {number}")
-        driver = plain(season)
-
-        def scan() -> None:
-            for table in ("event", "log_entry", "log_node", "entry_salt"):
-                for _ in driver.execute(f"select * from {table}"):
-                    pass
-
-        def whole() -> None:
-            with season.read() as session:
-                assert audit(session, ()).clean
-
-        times = in_turns({"audit": whole, "scan": scan}, 2 if quick else 5)
-        driver.close()
-        season.close()
-    return [
-        Figure(
-            "audit",
-            "the whole audit / a plain scan of the log's rows",
-            times["audit"] / times["scan"],
-            "x",
-            2.5,
-        )
-    ]
 
 
 def help_(quick: bool) -> list[Figure]:

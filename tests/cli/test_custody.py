@@ -101,6 +101,44 @@ def test_heads_are_kept_outside_one_behind_the_other_and_hold_later(staged: Term
     assert "Compared with 2 heads from outside" in staged.ask("custody", "audit", "--heads", outside)
 
 
+def test_an_older_head_is_proven_to_be_the_beginning_of_todays_log_to_somebody_without_it(
+    staged: Terminal, tmp_path: Path
+) -> None:
+    outside, proof = tmp_path / "heads.txt", tmp_path / "grown.json"
+    staged.ask("custody", "head", "--out", outside)
+    (old,) = heads_in(outside.read_text(encoding="utf-8"))
+    staged.clock = at(3000)
+    staged.act("lena", 3000, "custody", "new-key", "--reason", "to have one more entry")
+    told = staged.ask_json("custody", "consistency", outside, "--out", proof)
+    assert told["size"] == old.size + 1
+    assert [one["size"] for one in told["older"]] == [old.size] and told["older"][0]["proof"]
+    assert f"begins with the {old.size}" in staged.ask("custody", "verify", proof)
+    stranger = staged.run("custody", "verify", proof, "--json", database="sqlite:///nowhere.db")
+    assert (stranger.json["proven"], stranger.json["trusted"]) == (True, False)
+    assert "Compared with 2 heads from outside" in staged.ask("custody", "audit", "--heads", proof)
+    proof.write_bytes(proof.read_bytes().replace(b'"proof":["', b'"proof":["00'))
+    spoiled = staged.run("custody", "verify", proof)
+    assert spoiled.code == 1 and "NOT PROVEN" in spoiled.out
+    assert staged.run("custody", "audit", "--heads", proof, "--json").json["refused"]["code"] == (
+        "consistency-not-proven"
+    )
+
+
+def test_a_head_that_is_no_beginning_of_the_log_is_proven_nothing(staged: Terminal, tmp_path: Path) -> None:
+    key = read_key(tmp_path / "season.key")
+    for size in (3, 9_000):
+        (tmp_path / "other.txt").write_text(str(key.signed(size, bytes(32))), encoding="utf-8")
+        refused = staged.run("custody", "consistency", tmp_path / "other.txt", "--json")
+        assert (refused.code, refused.json["refused"]["code"]) == (1, "consistency-not-proven")
+
+
+def test_a_proof_signed_by_a_key_that_is_not_trusted_is_said(staged: Terminal, tmp_path: Path) -> None:
+    stranger = KeyFile(tmp_path / "stranger.key").make("hay.example")
+    staged.ask("custody", "consistency", "issued.pdf", "--out", tmp_path / "grown.json")
+    answer = staged.run("custody", "verify", tmp_path / "grown.json", "--key", str(stranger.public))
+    assert answer.code == 1 and "another key" in answer.out
+
+
 def test_a_head_that_went_out_by_mail_is_compared_as_it_came(
     staged: Terminal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -121,6 +121,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "people": (),
     "producers": (),
     "custody audit": ("--heads", "issued.pdf"),
+    "custody consistency": ("issued.pdf", "--out", "grown.json"),
     "custody verify": ("issued.pdf",),
     "custody key": (),
     "custody new-key": ("--reason", "a year is over", "--by", "lena"),

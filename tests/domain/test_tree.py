@@ -13,6 +13,7 @@ from tracker.domain import tree
 from tracker.domain.tree import (
     EMPTY,
     Edge,
+    Run,
     consistency,
     edge_numbers,
     grown,
@@ -268,3 +269,32 @@ def test_there_is_no_proof_of_an_entry_outside(index: int) -> None:
 def test_there_is_no_proof_of_growth_from_nowhere(older: int) -> None:
     with pytest.raises(ValueError):
         consistency(older, 8, built(LEAVES).__getitem__)
+
+
+@pytest.mark.parametrize("size", [*range(18), 63, 64, 65, 1000])
+def test_a_run_gives_what_its_leaves_give_one_at_a_time(size: int) -> None:
+    leaves = [leaf_hash(bytes([one % 251])) for one in range(size)]
+    edge, kept, heads = Edge(), {}, [EMPTY]
+    for leaf in leaves:
+        kept.update(edge.add(leaf))
+        heads.append(edge.root())
+    run = Run(leaves)
+    assert run.numbered(0) == sorted(kept.items())
+    assert [Edge().root([known for _, known in run.edge(some)]) for some in range(size + 1)] == heads
+
+
+def test_a_run_behind_another_gives_what_the_leaves_give_one_at_a_time() -> None:
+    leaves = [leaf_hash(bytes([one % 251])) for one in range(2 * Run.LONGEST + 100)]
+    single, by_runs, kept, found = Edge(), Edge(), {}, {}
+    for leaf in leaves:
+        kept.update(single.add(leaf))
+    for start in range(0, len(leaves), Run.LONGEST):
+        run = Run(leaves[start : start + Run.LONGEST])
+        found.update(run.numbered(start))
+        for level, known in run.edge(run.size):
+            found.update(by_runs.add(known, level))
+    assert found == kept
+    assert (by_runs.size, by_runs.root()) == (len(leaves), single.root())
+    before = by_runs.copy()
+    by_runs.add(leaves[0])
+    assert before.root() == single.root() != by_runs.root(), "a copy stays as it was"

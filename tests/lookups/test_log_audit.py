@@ -18,11 +18,12 @@ from pathlib import Path
 import pytest
 from sqlalchemy import select
 
+from tests.cli.stages import build
 from tests.makers import act, at, make_dried, make_received
 from tracker.domain.canonical import canonical
 from tracker.domain.log_entry import entry_of, seal, words_of
 from tracker.domain.signed_head import Head, PublicKey, read_head
-from tracker.domain.tree import Edge, consistency, is_consistent, leaf_hash
+from tracker.domain.tree import Edge, Run, consistency, is_consistent, leaf_hash
 from tracker.files.key_file import KeyFile
 from tracker.lookups.log_audit import Audit, audit
 from tracker.steps.weigh_in import weigh
@@ -389,6 +390,141 @@ def test_every_column_of_an_event_was_tried() -> None:
     }
     # seq is the order itself (swapped above), note the words above, and a tag is in the item of a tag's own life.
     assert {column.name for column in EventRow.__table__.columns} - tried == {"seq", "note", "tag_id"}
+
+
+def test_a_head_filed_under_another_number_shows_and_is_compared_all_the_same(
+    log: Log, attack: Attack
+) -> None:
+    attack.raw.execute("update log_head set size = size + 3 where id = 2")
+    assert log.whats() == {"head"}
+    attack.edit_weight(attack.weight())
+    rehash(log)
+    attack.raw.execute("update log_head set size = 1 where size = (select max(size) from log_head)")
+    assert log.whats() == {"head", "rewritten"}
+
+
+def test_an_event_that_cannot_be_read_shows_and_those_behind_it_are_looked_at(
+    log: Log, attack: Attack
+) -> None:
+    attack.raw.execute("update event set data = '{' where seq = 4")
+    attack.raw.execute("update event set occurred_at = 'soon' where seq = 6")
+    attack.raw.execute("update log_entry set entry = 'nothing' where seq = 8")
+    faults = {(fault.what, fault.seq) for fault in log.audited().faults if "cannot be read" in fault.words}
+    assert faults == {("entry", 4), ("entry", 6), ("entry", 8)}
+
+
+def test_an_event_that_never_got_an_entry_shows(log: Log, attack: Attack) -> None:
+    attack.raw.execute("delete from log_entry where seq = 7")
+    assert ("not in the log", 7) in {(fault.what, fault.seq) for fault in log.audited().faults}
+
+
+def test_the_audit_sees_the_same_in_runs_of_any_length(
+    log: Log, attack: Attack, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Run, "LONGEST", 4)
+    assert log.audited(outside=True).faults == []
+    attack.raw.execute("update log_node set hash = zeroblob(32) where number = 7")
+    (fault,) = log.audited().faults
+    assert (fault.what, fault.seq) == ("tree", 4), "a subtree over several runs"
+    attack.edit_weight(attack.weight())
+    rehash(log)
+    assert log.whats() == {"rewritten"}
+
+
+@pytest.fixture(scope="module")
+def all_kinds(season_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A sample at every station, so that each kind of event and each table has something."""
+    return build(season_template, tmp_path_factory.mktemp("kinds") / "season.db").path
+
+
+@pytest.fixture
+def unguarded(all_kinds: Path, tmp_path: Path) -> Iterator[tuple[sqlite3.Connection, Path]]:
+    path = Path(shutil.copy(all_kinds, tmp_path / "kinds.db"))
+    with closing(sqlite3.connect(path, isolation_level=None)) as raw:
+        for (name,) in raw.execute("select name from sqlite_master where type = 'trigger'").fetchall():
+            raw.execute(f"drop trigger {name}")
+        yield raw, path
+
+
+def found_in(path: Path) -> list[tuple[str, int | None]]:
+    with closing(Database(f"sqlite:///{path}")) as season, season.read() as session:
+        # The key lies elsewhere; no signature is asked about here.
+        return [(one.what, one.seq) for one in audit(session, ()).faults if one.what != "signature"]
+
+
+def otherwise(part: object) -> object:
+    """Another value of the same look."""
+    if isinstance(part, dict):
+        return {name: otherwise(one) for name, one in part.items()} if part else {"a": "b"}
+    if isinstance(part, list):
+        return [otherwise(one) for one in part] if part else ["another"]
+    if isinstance(part, bool) or part is None:
+        return not part
+    return part + 1 if isinstance(part, int) else f"{part}9"
+
+
+def test_no_part_of_what_an_event_of_any_kind_says_can_change_unseen(
+    unguarded: tuple[sqlite3.Connection, Path],
+) -> None:
+    raw, path = unguarded
+    wanted = "select kind, seq, data from event where seq in (select min(seq) from event group by kind)"
+    firsts = raw.execute(wanted).fetchall()
+    assert len(firsts) > 20 and found_in(path) == []
+    for kind, seq, text in firsts:
+        data = json.loads(text)
+        for name in data:
+            changed = {**data, name: otherwise(data[name])}
+            written = json.dumps(changed, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+            raw.execute("update event set data = ? where seq = ?", (written, seq))
+            assert ("entry", seq) in found_in(path), (kind, name)
+        raw.execute("update event set data = ? where seq = ?", (text, seq))
+
+
+def test_an_entry_of_any_kind_that_differs_from_its_event_shows(
+    unguarded: tuple[sqlite3.Connection, Path],
+) -> None:
+    raw, path = unguarded
+    raw.execute("update log_entry set entry = replace(entry, '-05:00\",\"prev', '-06:00\",\"prev')")
+    (count,) = raw.execute("select count(*) from event").fetchone()
+    assert {seq for what, seq in found_in(path) if what == "entry"} == set(range(1, count + 1))
+
+
+@pytest.mark.parametrize(
+    "done",
+    [
+        "update weighing set balance = 'B9' where id = 2",
+        "update result_value set value = '9.99' where id = 3",
+        "update result_value set unit = 'g' where id = 3",
+        "delete from result_value where id = 3",
+        'update coring_plan set body = replace(body, \'"cores":"20"\', \'"cores":"21"\') where id = 2',
+        "update coring_plan set body = '{' where id = 2",
+        "update report_version set number = number || 'x' where id = 1",
+        "update report_version set body = '{}' where id = 1",
+        "update result_file set content = x'00' where id = 1",
+    ],
+)
+def test_whatever_a_table_says_otherwise_than_its_event_shows(
+    unguarded: tuple[sqlite3.Connection, Path], done: str
+) -> None:
+    raw, path = unguarded
+    assert raw.execute(done).rowcount == 1
+    assert [what for what, _ in found_in(path)] == ["table"]
+
+
+@pytest.mark.parametrize(
+    "done",
+    [
+        # The same number, the same plan and the same report in other words.
+        "update coring_plan set body = replace(body, '\":', '\" :') where id = 2",
+        "update report_version set body = replace(body, '\":', '\" :') where id = 1",
+    ],
+)
+def test_the_same_said_in_another_form_is_the_same(
+    unguarded: tuple[sqlite3.Connection, Path], done: str
+) -> None:
+    raw, path = unguarded
+    assert raw.execute(done).rowcount == 1
+    assert found_in(path) == []
 
 
 def test_two_printed_heads_prove_to_anybody_that_the_log_only_grew(log: Log) -> None:

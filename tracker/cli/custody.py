@@ -6,10 +6,11 @@ import argparse
 from contextlib import closing
 from typing import TYPE_CHECKING, Any
 
-from tracker.cli.doing import acting, command, counted, open_season, say
+from tracker.cli.doing import acting, command, counted, open_season, say, writing
 
 if TYPE_CHECKING:
     from tracker.domain.signed_head import Head, PublicKey
+    from tracker.files.consistency_file import Grown
     from tracker.lookups.log_audit import Audit
     from tracker.storage.engine import Database
 
@@ -39,6 +40,15 @@ def add(commands: Any) -> None:
     head = command(below, "head", "sign a head over the log as it stands, and show it", _head, acts=False)
     head.add_argument("--out", metavar="FILE", help="also write it behind what this file holds")
     head.add_argument("--mail", metavar="ADDRESS", help="also send it there, by TRACKER_MAIL_SERVER")
+    grown = command(
+        below,
+        "consistency",
+        "prove that the log of today begins with that of an older head",
+        _grown,
+        acts=False,
+    )
+    grown.add_argument("heads", metavar="FILE", help="older heads: a text or a report's PDF")
+    grown.add_argument("--out", metavar="FILE", help="also write the proof there, for whoever has no season")
     for name, made in below.choices.items():
         made.set_defaults(act=f"custody {name}")
 
@@ -112,9 +122,12 @@ def _verify(asked: argparse.Namespace) -> int:
 
     from tracker.cli.lots import content
     from tracker.custody_check import NotProven, check
+    from tracker.files.consistency_file import is_consistency
 
     trusted = [asked.key] if asked.key else _own_keys(asked)
     data = content(Path(asked.file), "file")
+    if is_consistency(data):
+        return _verify_grown(asked, data, trusted)
     try:
         found = check(data)
     except NotProven as why:
@@ -157,6 +170,57 @@ def _own_keys(asked: argparse.Namespace) -> list[str]:
             return [str(one) for one in _trusted(season, None)]
     except TrackerError:
         return []
+
+
+def _verify_grown(asked: argparse.Namespace, data: bytes, trusted: list[str]) -> int:
+    """The same for a proof that a log only grew."""
+    from tracker.errors import Refused
+    from tracker.files.consistency_file import read_consistency
+
+    try:
+        found = read_consistency(asked.file, data)
+    except Refused as why:
+        say(asked, {"proven": False, "why": why.message}, f"NOT PROVEN. {why.message}")
+        return 1
+    keys = [str(key) for key in found.keys]
+    known = set(keys) <= {one.strip() for one in trusted}
+    if trusted and not known:
+        why_not = "It is signed by another key than those that are trusted here."
+        say(asked, {"proven": False, "why": why_not, "keys": keys}, f"NOT PROVEN. {why_not}", *keys)
+        return 1
+    told = {"proven": True, "trusted": known, "size": found.newer.size, "keys": keys}
+    say(asked, {**told, "older": [head.size for head, _ in found.older]}, *_grown_lines(found))
+    return 0
+
+
+def _grown(asked: argparse.Namespace) -> None:
+    from tracker.cli.lots import content
+    from tracker.files.heads_file import read_heads
+    from tracker.lookups.grown_log import grown_since
+    from tracker.steps.sign_log import sign
+
+    older = read_heads(asked.heads, content(Path(asked.heads), "heads"))
+    with closing(open_season(asked)) as season:
+        keys = _trusted(season, None)
+        with season.act(asked.act, "", {}) as session:
+            newer = _signed(sign(session, season.clock()))
+        with season.read() as session:
+            found = grown_since(session, keys, older, newer)
+    if asked.out:
+        with writing(asked.out) as path:
+            path.write_bytes(bytes(found))
+    proofs = [
+        {"head": str(head), "size": head.size, "proof": [one.hex() for one in path]}
+        for head, path in found.older
+    ]
+    values = {"newer": str(newer), "size": newer.size, "older": proofs, "file": asked.out}
+    say(asked, values, *_grown_lines(found))
+
+
+def _grown_lines(found: Grown) -> list[str]:
+    begins = f"Proven: the log of {found.newer.size} entries begins with the"
+    lines = [f"{begins} {head.size} that the older head was signed over." for head, _ in found.older]
+    return [*lines, "Signed by", *(f"  {key}" for key in found.keys)]
 
 
 def _key(asked: argparse.Namespace) -> None:

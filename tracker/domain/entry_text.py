@@ -27,7 +27,7 @@ from unicodedata import is_normalized
 from tracker.domain.log_entry import OPEN, PLACE, PLACES, VERSION
 
 # An event's columns as the database gives them: seq, event_id, kind, sample, lot, tag, by, role, data (as text),
-# note, late_reason, device, device_at.
+# note, late_reason, device, device_at; whatever comes behind is not looked at.
 Raw = Sequence[Any]
 # What writing may raise for a row that is not as the program writes it, or that only the slow way can judge.
 UNSURE = (ValueError, TypeError, KeyError, AttributeError, OverflowError)
@@ -40,31 +40,27 @@ _SEAL_AT = slice(-66, -2)
 _MOST_SHAPES = 8
 
 
-def written_moments(kept: Sequence[Any], offsets: Iterable[int]) -> list[str]:
+def written_moments(kept: Sequence[Any], offsets: Sequence[int]) -> list[str]:
     """Moments kept in UTC, as text or not, each written at its offset in minutes; one that is none is empty."""
     try:
-        pairs = [_offset(one) for one in offsets]
+        for one in set(offsets) - _SHIFTS.keys():
+            _SHIFTS[one] = timedelta(minutes=one)
+            _WRITTEN[one] = datetime(2000, 1, 1, tzinfo=timezone(_SHIFTS[one])).isoformat()[19:]
         utc = map(datetime.fromisoformat, kept) if type(kept[0]) is str else kept
-        local = list(map(datetime.isoformat, map(add, utc, [off for off, _ in pairs])))
+        local = list(map(datetime.isoformat, map(add, utc, map(_SHIFTS.__getitem__, offsets))))
         # With and without a fraction of a second; one that was kept with an offset is longer.
         if set(map(len, local)) <= {19, 26}:
-            return [moment + written for moment, (_, written) in zip(local, pairs, strict=True)]
+            return list(map(add, local, map(_WRITTEN.__getitem__, offsets)))
     except UNSURE:
         pass
     if len(kept) == 1:
         return [""]
-    return [written_moments([one], [off])[0] for one, off in zip(kept, offsets, strict=True)]
+    return [written_moments([one], [offset])[0] for one, offset in zip(kept, offsets, strict=True)]
 
 
-_OFFSETS: dict[int, tuple[timedelta, str]] = {}
-
-
-def _offset(minutes: int) -> tuple[timedelta, str]:
-    known = _OFFSETS.get(minutes)
-    if known is None:
-        off = timedelta(minutes=minutes)
-        known = _OFFSETS[minutes] = off, datetime(2000, 1, 1, tzinfo=timezone(off)).isoformat()[19:]
-    return known
+# An offset in minutes as a span of time, and as it is written.
+_SHIFTS: dict[int, timedelta] = {}
+_WRITTEN: dict[int, str] = {}
 
 
 class EntryText:
@@ -74,8 +70,7 @@ class EntryText:
         self._people = {key: f"p{number}" for key, number in parties.items()}
         self._shapes: dict[str, list[_Shape]] = defaultdict(list)
         self._tries: Counter[str] = Counter()
-        # Words that come again and again, as they stand in JSON.
-        self._known: dict[str, str] = {}
+        self._known = _Quoted()
 
     def write(
         self, row: Raw, occurred: str, recorded: str, salt: bytes | None, previous: bytes | None, kept: str
@@ -85,7 +80,7 @@ class EntryText:
         Without a salt the words were taken out and their seal is believed. Raises one of UNSURE where nothing can
         be said here; it never gives a text that `canonical(entry_of(...))` would not give.
         """
-        seq, event_id, kind, sample, lot, tag, by, role, data, note, late, device, device_at = row
+        seq, event_id, kind, sample, lot, tag, by, role, data, note, late, device, device_at, *_ = row
         shown, hidden = self._parted(kind, data)
         if salt is None:
             seal = kept[_SEAL_AT]
@@ -94,7 +89,7 @@ class EntryText:
         else:
             words = f'{{"data":{hidden}'
             if device:
-                words += f',"device":{self._again(device)}'
+                words += f',"device":{self._known[device]}'
             if device_at:
                 words += f',"device_at":{_quoted(_composed(device_at))}'
             if late:
@@ -111,8 +106,8 @@ class EntryText:
         return (
             f'{{"by":"{self._people[by]}","data":{shown},"id":{_quoted(event_id)},"item":"{item}",'
             f'"lot":{"null" if lot is None else format(lot, "d")},"occurred_at":"{occurred}",'
-            f'"prev":{_hex(previous)},"recorded_at":"{recorded}","role":{self._again(role)},'
-            f'"seq":{seq:d},"type":{self._again(kind)},"v":{VERSION},"words":"{seal}"}}'
+            f'"prev":{_hex(previous)},"recorded_at":"{recorded}","role":{self._known[role]},'
+            f'"seq":{seq:d},"type":{self._known[kind]},"v":{VERSION},"words":"{seal}"}}'
         )
 
     def _parted(self, kind: str, raw: str) -> tuple[str, str]:
@@ -141,10 +136,12 @@ class EntryText:
         if shape is not None:
             self._shapes[kind].append(shape)
 
-    def _again(self, word: str) -> str:
-        found = self._known.get(word)
-        if found is None:
-            found = self._known[word] = _quoted(_composed(word))
+
+class _Quoted(dict[str, str]):
+    """Words that come again and again, as they stand in JSON."""
+
+    def __missing__(self, word: str) -> str:
+        found = self[word] = _quoted(_composed(word))
         return found
 
 

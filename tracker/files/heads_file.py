@@ -10,10 +10,13 @@ from pathlib import Path
 from tracker.custody_check import NotProven, record_in
 from tracker.domain.signed_head import Head, heads_in
 from tracker.errors import Refused
+from tracker.files.consistency_file import is_consistency, read_consistency
 
 
 def read_heads(name: str, content: bytes) -> list[Head]:
-    """Every head in the file's bytes. Raises Refused `no-head-in-file`."""
+    """Every head in the file's bytes. Raises Refused `no-head-in-file`, `consistency-not-proven`."""
+    if is_consistency(content):
+        return read_consistency(name, content).heads
     found = heads_in(_text(content))
     if not found:
         raise Refused(

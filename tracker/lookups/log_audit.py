@@ -23,7 +23,7 @@ from tracker.domain.log_entry import entry_of, seal, words_of
 from tracker.domain.signed_head import Head, PublicKey, read_head, signed_by
 from tracker.domain.tree import HASH_BYTES, Edge, Run, leaf_hash, root
 from tracker.errors import Refused
-from tracker.lookups.log_tables import NO_END, table_faults
+from tracker.lookups.log_tables import NO_END, plan_faults, table_faults
 from tracker.storage.bulk import Values
 from tracker.storage.custody import EventRow
 from tracker.storage.log import LogNode, happened, heads_between, node, nodes, raw_entries, raw_nodes
@@ -31,6 +31,8 @@ from tracker.storage.people import party_numbers
 
 # The event that says whose words were taken out; data: {"entries": [numbers as text]}.
 ERASED = "words erased"
+# The event that holds a plan whole; it is looked at when it is read, where other tables are looked at by themselves.
+PLANNED = "plan issued"
 
 
 @dataclass(frozen=True)
@@ -285,13 +287,15 @@ class _Reader:
             previous = self._follow(row[3], row[5], row[4], leaf)
             salt = row[17]
             try:
-                same = write(row[:13], at, heard, salt, previous, text) == text
+                same = write(row, at, heard, salt, previous, text) == text
             except UNSURE:
                 same = False
             if (same or self._look_closely(row, text, previous)) and salt is None:
                 self.bare.append(row[0])
             if row[2] == ERASED:
                 self._note_erased(row[8])
+        issued = [(row[0], row[3], row[8]) for row in rows if row[2] == PLANNED]
+        self.found.faults += [Fault("table", words, seq) for seq, words in plan_faults(self.session, issued)]
         return leaves
 
     def _text(self, seq: int, text: Any) -> str:

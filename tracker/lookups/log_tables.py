@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from hashlib import sha256
 from typing import Any
 
@@ -20,6 +20,8 @@ from tracker.storage.intake import Weighing
 from tracker.storage.results import ReportVersion
 
 Told = tuple[int | None, str]
+# A plan's event: its number, the sample, and what it says.
+Issued = tuple[int, int, str]
 # Rows looked at together; a file or a report is larger than a weight.
 MANY, SOME = 1_000, 50
 # Beyond every number that a row can have.
@@ -27,14 +29,13 @@ NO_END = 2**62
 
 
 def table_faults(session: Session) -> Iterator[Told]:
-    """Each row that says something else than its event: the event's number and a sentence.
+    """Each row that says something else than its event, but for plans: the event's number and a sentence.
 
     Text is held against text first. Only what differs is read, since that may be the same in other words.
     """
     yield from _weighings(session)
     yield from _analyses(session)
     yield from _files(session)
-    yield from _plans(session)
     yield from _reports(session)
 
 
@@ -105,27 +106,24 @@ def _files(session: Session) -> Iterator[Told]:
                 yield None, f"The kept file {name} is not the one that was taken in."
 
 
-def _plans(session: Session) -> Iterator[Told]:
-    wanted = (
-        select(Plan.id, Plan.version, Plan.body, EventRow.seq, EventRow.data)
-        .join(EventRow, EventRow.sample_id == Plan.sample_id)
-        .where(EventRow.kind == "plan issued", Plan.id > _AFTER, Plan.id <= _LAST)
-        .order_by(EventRow.seq)
-    )
-    for bounds in _portions(session, Plan.id, MANY):
-        # The last event that issued it counts.
-        same: dict[int, tuple[int, int, bool]] = {}
-        for plan, version, body, seq, raw in read_raw(session, wanted, **bounds):
-            kept = _data(body)
-            if raw == f'{{"body":{body},"plan":{version}}}' and kept:
-                same[plan] = seq, version, True
+def plan_faults(session: Session, issued: Sequence[Issued]) -> Iterator[Told]:
+    """Each plan that is not what one of these events issued."""
+    kept = defaultdict(list)
+    for sample, version, body in read_raw(session, _PLANS, samples=[one[1] for one in issued]):
+        kept[sample].append((version, body))
+    for seq, sample, raw in issued:
+        for version, body in kept[sample]:
+            plan = _data(body)
+            if plan and raw == f'{{"body":{body},"plan":{version}}}':
                 continue
             data = _data(raw)
-            if data.get("plan") == version and data.get("body") is not None:
-                same[plan] = seq, version, data["body"] == kept
-        for seq, version, is_same in same.values():
-            if not is_same:
+            if data.get("plan") == version and data.get("body") not in (None, plan):
                 yield seq, f"Plan {version} of entry {seq} is not the one that was issued."
+
+
+_PLANS = select(Plan.sample_id, Plan.version, Plan.body).where(
+    Plan.sample_id.in_(bindparam("samples", expanding=True))
+)
 
 
 def _reports(session: Session) -> Iterator[Told]:

@@ -1,0 +1,185 @@
+"""An entry written the short way is the one that was logged, byte for byte, or is left to the long way."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tracker.domain.canonical import canonical
+from tracker.domain.entry_text import UNSURE, EntryText, written_moments
+from tracker.domain.log_entry import OPEN, Happened, entry_of, seal, words_of
+from tracker.domain.times import at_offset
+
+SLOWLY = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+PARTIES = {"carl": 2, "tove": 1, "box": 6}
+SALT, LEAF = b"0123456789abcdef", b"\x07" * 32
+PLACE = {"kind": "person", "party": "carl", "role": "clerk", "secure": False}
+WEIGHED: dict[str, Any] = {"balance": "B1", "grams": "18.6", "zeroed": False}
+HAPPENED = Happened(
+    seq=7,
+    event_id="5656fa8e-45d4-4238-aef4-612a20d2f14b",
+    kind="tare weighed",
+    sample=3,
+    lot=2,
+    tag=None,
+    occurred_at=at_offset(datetime(2026, 6, 20, 18, 10, tzinfo=UTC), -300),
+    recorded_at=datetime(2026, 6, 20, 18, 11, 2, 500, tzinfo=UTC),
+    by="carl",
+    role="clerk",
+    data=WEIGHED,
+    said={"note": "", "late_reason": "", "device": "office", "device_at": None},
+    parties=PARTIES,
+)
+
+
+def as_kept(data: Any) -> str:
+    """As the column of an event's data keeps it (storage.base.Plain)."""
+    return json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def long_way(happened: Happened, salt: bytes = SALT, previous: bytes | None = LEAF) -> str:
+    return canonical(entry_of(happened, seal(salt, words_of(happened)), previous)).decode()
+
+
+def short_way(
+    writer: EntryText, one: Happened, raw: str | None = None, previous: bytes | None = LEAF, **more: Any
+) -> str:
+    offset = one.occurred_at.utcoffset()
+    assert offset is not None
+    stored = one.occurred_at.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S.%f")
+    (occurred,) = written_moments([stored], [offset // timedelta(minutes=1)])
+    (recorded,) = written_moments([one.recorded_at.replace(tzinfo=None)], [0])
+    said = one.said
+    row = (one.seq, one.event_id, one.kind, one.sample, one.lot, one.tag, one.by, one.role)
+    kept = as_kept(one.data) if raw is None else raw
+    words = (said["note"], said["late_reason"], said["device"], said["device_at"])
+    salt, text = more.get("salt", SALT), more.get("text", "")
+    return writer.write((*row, kept, *words), occurred, recorded, salt, previous, text)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"sample": None, "tag": 4},
+        {"sample": None},
+        {"sample": None, "lot": None},
+        {"data": {}},
+        {"data": {"to": PLACE, "waybill": None}},
+        {"data": {"to": "tove", "place": {**PLACE, "shelf": "2"}}},
+        {"data": {"entry": {"party": "tove", "why": "x"}}},
+        {"data": {"condition": ["dry"], "discrepancy": None, "temperature_c": None, "seal_read": "S-1"}},
+        {"data": {"condition": [], "findings": [{"code": "a", "constituents": [], "words": "b"}]}},
+        {"data": {"condition": [1], "cutting": 2, "hours": 0}},
+        {"data": {"body": {"picks": [{"bale": "2", "cores": "1"}, {"bale": "8", "cores": "1"}]}, "plan": 1}},
+        {"data": {"reason": "Ca\u00f1a \u00abh\u00fameda\u00bb", "code": "PYTSZTP4"}},
+        {"data": {"reason": 'a "word"\nand \\ more'}},
+        {
+            "said": {
+                "note": "n\u00e4he",
+                "late_reason": "why",
+                "device": "phone",
+                "device_at": "2026-06-20T14:00:00Z",
+            }
+        },
+        {"occurred_at": at_offset(datetime(2026, 12, 31, 23, 59, 59, tzinfo=UTC), 345)},
+    ],
+)
+def test_each_form_of_event_is_the_same_the_first_time_and_by_its_shape(changes: dict[str, Any]) -> None:
+    one, writer = replace(HAPPENED, **changes), EntryText(PARTIES)
+    for _ in range(3):
+        assert short_way(writer, one) == long_way(one)
+    assert short_way(writer, one, previous=None) == long_way(one, previous=None)
+
+
+# What data can be, with names and values that lie near those which decide where a part goes.
+NAMES = st.sampled_from(
+    [*sorted(OPEN)[:6], "to", "place", "party", "kind", "note", "origin", "\u00e9", "\U0001f33e"]
+)
+SCALARS = (
+    st.none() | st.booleans() | st.integers(-(2**60), 2**60) | st.sampled_from(["carl", "", "12", "e\u0301"])
+)
+VALUES = st.recursive(
+    SCALARS | st.text(max_size=3) | st.just(PLACE),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(NAMES, inner, max_size=3),
+    max_leaves=8,
+)
+
+
+@SLOWLY
+@given(st.lists(st.dictionaries(NAMES, VALUES, max_size=4), min_size=1, max_size=6))
+def test_whatever_is_written_the_short_way_is_what_the_long_way_writes(datas: list[dict[str, Any]]) -> None:
+    writer = EntryText(PARTIES)
+    # Twice, so that shapes which one has taught are tried on all the others.
+    for data in [*datas, *datas]:
+        one = replace(HAPPENED, data=data)
+        try:
+            written = short_way(writer, one)
+        except UNSURE:
+            continue
+        assert written == long_way(one)
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        '{"grams":"18.6","balance":"B1","zeroed":false}',
+        '{"balance":"B1", "grams":"18.6","zeroed":false}',
+        '{"balance":"B1","grams":"1\\u0038.6","zeroed":false}',
+        '{"balance":"B0","balance":"B1","grams":"18.6","zeroed":false}',
+    ],
+)
+def test_data_in_another_form_is_never_taken_as_it_stands(raw: str) -> None:
+    writer = EntryText(PARTIES)
+    assert short_way(writer, HAPPENED) == long_way(HAPPENED)
+    try:
+        written = short_way(writer, HAPPENED, raw)
+    except UNSURE:
+        return
+    assert written == long_way(HAPPENED), "read and written again, as the long way does"
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [
+        *("", "{", "[]", '"x"', "{}{}", '{"grams":18.6}', '{"grams":NaN}', '{"bale_count":9007199254740992}'),
+        *('{"reason":"e\u0301"}', '{"\U0001f33e":1,"\ufb33":2}', '{"reason":"\\ud83c\\udf3e"}'),
+        '{"to":{"kind":"person","party":"nobody","role":"clerk","secure":false}}',
+    ],
+)
+def test_doubtful_data_is_left_to_the_long_way(raw: str) -> None:
+    with pytest.raises(UNSURE):
+        short_way(EntryText(PARTIES), HAPPENED, raw)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"by": "nobody"}, {"sample": "3"}, {"lot": 2.0}, {"event_id": b"x"}, {"role": None}, {"seq": "7"}],
+)
+def test_a_column_of_another_kind_is_left_to_the_long_way(changes: dict[str, Any]) -> None:
+    with pytest.raises(UNSURE):
+        short_way(EntryText(PARTIES), replace(HAPPENED, **changes))
+
+
+def test_an_entry_whose_words_were_taken_out_is_believed_its_seal_alone() -> None:
+    kept = long_way(HAPPENED)
+    assert short_way(EntryText(PARTIES), HAPPENED, salt=None, text=kept) == kept
+    heavier = replace(HAPPENED, data={**WEIGHED, "grams": "18.7"})
+    assert short_way(EntryText(PARTIES), heavier, salt=None, text=kept) != kept
+    with pytest.raises(UNSURE):
+        short_way(EntryText(PARTIES), HAPPENED, salt=None, text=kept[:-30])
+
+
+def test_a_moment_that_is_none_is_empty_and_spoils_no_other() -> None:
+    good = "2026-06-20 18:10:00.000000"
+    assert written_moments([good, "soon", good], [-300, 0, 90]) == [
+        *("2026-06-20T13:10:00-05:00", "", "2026-06-20T19:40:00+01:30")
+    ]
+    assert written_moments(["2026-06-20 18:10:00+02:00"], [0]) == [""]
+    assert written_moments(["2026-06-20 18:10:00.000500"], [0]) == ["2026-06-20T18:10:00.000500+00:00"]
