@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
 
 from tracker.domain.custody import Party
+from tracker.domain.times import CLOCK_SKEW
 from tracker.storage.access import AccessEntry, Account, SecondFactor, SignedIn, secret_hash
 from tracker.storage.kept import practice_in_force
 from tracker.storage.people import as_party, party_names
@@ -43,9 +44,12 @@ def signed_in(session: Session, token: str, now: datetime) -> Person | None:
         return None
     if now - found.seen_at > IDLE or now - found.begun_at > LONGEST:
         return None
+    if found.begun_at > now + CLOCK_SKEW:
+        # Begun while the clock ran ahead, it would last until the clock had come that far, and a shift longer.
+        return None
     party = as_party(found.account.party)
     owes = wants_factor(session, party.role) and not has_factor(session, found.account_id)
-    return Person(party, now - found.seen_at > NOTE_AFTER, owes)
+    return Person(party, abs(now - found.seen_at) > NOTE_AFTER, owes)
 
 
 def wants_factor(session: Session, role: str) -> bool:

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from labels import payload
 from tracker.domain.sharing import MOST_OPENINGS, MOST_TRIES, PAUSED, REVOKED, WITHIN, is_open
 from tracker.domain.tag import VOID
+from tracker.domain.times import CLOCK_SKEW
 from tracker.errors import NotFound
 from tracker.storage.lots import Field, Lot
 from tracker.storage.people import Producer, party_names
@@ -94,7 +95,7 @@ def _by_stub(session: Session, tag: Tag) -> Reader:
 def knocks_too_often(session: Session, came_from: str, now: datetime) -> bool:
     """Whether this address has opened, or tried to open, more than a person would."""
     recent = select(Opening.what, func.count()).where(
-        Opening.came_from == came_from, Opening.at > now - WITHIN
+        Opening.came_from == came_from, Opening.at > now - WITHIN, Opening.at <= now + CLOCK_SKEW
     )
     counts = {row.what: int(row[1]) for row in session.execute(recent.group_by(Opening.what))}
     return counts.get("nothing", 0) >= MOST_TRIES or sum(counts.values()) >= MOST_OPENINGS

@@ -26,6 +26,7 @@ def note_access(session: Session, now: datetime, what: str, who: str, place: str
     """Add an entry; one just like it within the last minute stands for this one too."""
     same = select(AccessEntry.id).where(
         AccessEntry.at > now - ONCE_WITHIN,
+        AccessEntry.at <= now + ONCE_WITHIN,
         AccessEntry.what == what,
         AccessEntry.who == who,
         AccessEntry.place == place,

@@ -10,6 +10,7 @@ from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from sqlalchemy import bindparam, delete, func, select, update
 from sqlalchemy.orm import Session, joinedload
 
+from tracker.domain.times import CLOCK_SKEW
 from tracker.errors import Conflict, NotFound, Refused
 from tracker.steps.add_people import add_party
 from tracker.steps.note_access import RECOVERED, note_access
@@ -178,13 +179,17 @@ def attempts_as(party_key: str) -> str:
 _RECENT = (
     select(func.count())
     .select_from(Attempt)
-    .where(Attempt.key == bindparam("tried"), Attempt.at > bindparam("since"))
+    # What a clock that ran ahead dated later would shut people out until then.
+    .where(
+        Attempt.key == bindparam("tried"), Attempt.at > bindparam("since"), Attempt.at <= bindparam("until")
+    )
 )
 
 
 def refuse_if_tried_too_often(session: Session, key: str, now: datetime, most: int = TRIES) -> None:
     """Nothing, while there were fewer than `most` tries in the last quarter of an hour; else `too-many-tries`."""
-    if (session.scalar(_RECENT, {"tried": key, "since": now - TRIES_WITHIN}) or 0) >= most:
+    span = {"since": now - TRIES_WITHIN, "until": now + CLOCK_SKEW}
+    if (session.scalar(_RECENT, {"tried": key, **span}) or 0) >= most:
         raise Refused(
             "too-many-tries",
             "That was tried too often.",

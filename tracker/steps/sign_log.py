@@ -112,7 +112,7 @@ def is_due(session: Session, now: datetime) -> bool:
     """Whether entries have waited an hour for a head, and there is a key to sign with."""
     last, size = last_head(session), entries(session)
     waiting = size > (last.size if last else 0)
-    return waiting and (last is None or now - last.at >= EVERY) and _key(session) is not None
+    return waiting and (last is None or _an_hour_apart(now, last.at)) and _key(session) is not None
 
 
 def _write(session: Session, row: EventRow, tree: Edge) -> None:
@@ -137,7 +137,12 @@ def _hour_is_over(session: Session, now: datetime) -> bool:
     if "signed at" not in session.info:
         session.info["signed at"] = last_signed_at(session)
     signed_at: datetime | None = session.info["signed at"]
-    return signed_at is None or now - signed_at >= EVERY
+    return signed_at is None or _an_hour_apart(now, signed_at)
+
+
+def _an_hour_apart(now: datetime, signed_at: datetime) -> bool:
+    # Behind a head that a clock gone astray dated ahead, nothing would be signed until that hour had come.
+    return abs(now - signed_at) >= EVERY
 
 
 def _key(session: Session) -> SigningKey | None:

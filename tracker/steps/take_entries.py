@@ -200,7 +200,8 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
     try:
         with session.begin_nested():
             act = _act(session, row)
-            done = do(session, row.kind, row.body["payload"], act, now - row.received_at)
+            waited = max(now - row.received_at, timedelta(0))
+            done = do(session, row.kind, row.body["payload"], act, waited)
     except Waits as waits:
         _keep(session, row)
         return Answer(row.event_id, LATER, row.received_at, words=str(waits))
