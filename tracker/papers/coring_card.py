@@ -6,6 +6,7 @@ It is laid out first and drawn after, so that each page can say how many there a
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
@@ -65,10 +66,18 @@ class Card:
         return sum(cores for _, cores in self.picks)
 
 
-def card_of(facts: LotFacts, planned: CoringPlan, *, lot_code: str, producer: str, where: str) -> Card:
-    """The card of a lot and its plan."""
+def card_of(
+    facts: LotFacts,
+    planned: CoringPlan,
+    *,
+    lot_code: str,
+    producer: str,
+    where: str,
+    margins: tuple[Decimal, Decimal] | None = None,
+) -> Card:
+    """The card of a lot and its plan. margins: of CP and NDF by the SDs in force, else those the plan was made by."""
     low, high = planned.mass_least_g, planned.mass_most_g
-    cp, ndf = to_places(planned.cp_margin, 1), to_places(planned.ndf_margin, 1)
+    cp, ndf = (to_places(one, 1) for one in margins or (planned.cp_margin, planned.ndf_margin))
     return Card(
         lot_code=lot_code,
         producer=producer,
