@@ -207,14 +207,7 @@ def _coring_card(asked: argparse.Namespace) -> None:
 
     with reading(asked) as session:
         found = planned(session, sample_named(session, asked.sample))
-    card = card_of(
-        found.facts,
-        found.plan,
-        lot_code=f"lot {found.lot}",
-        producer=found.producer,
-        where=found.where,
-        margins=(found.cp_margin, found.ndf_margin),
-    )
+    card = card_of(found)
     with writing(asked.out) as path:
         coring_card(path, card, asked.paper)
     say(asked, {"file": asked.out}, f"The card is in {asked.out}.")
