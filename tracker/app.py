@@ -63,7 +63,7 @@ def create_app(season: Database, settings: Settings, secret: str, *, secure: boo
     errors.answer_errors(app)
     for door in DOORS:
         app.register_blueprint(door)
-    app.jinja_env.filters.update(said=said, duration=duration_said, shown=words.shown)
+    app.jinja_env.filters.update(said=said, duration=duration_said, shown=words.shown, called=words.called)
     app.jinja_env.globals.update(
         person=access.signed_in, layouts=tables, settings=settings, scans=words.scans
     )

@@ -24,7 +24,7 @@ from waitress.buffers import TempfileBasedBuffer
 
 from tests.disks import small_disk
 from tracker.cli import main
-from tracker.cli.request_body import Body
+from tracker.cli.request_body import MOST_KEPT, Body
 from tracker.cli.serving import (
     hosts,
     is_loopback,
@@ -293,3 +293,35 @@ def test_what_comes_after_the_disk_was_full_is_heard_to_its_end(monkeypatch: pyt
     assert taken == [15_000, 15_000, 15_000, 5_000] and body.completed
     assert body.error.code == 503 and "disk is full" in body.error.body
     body.close()
+
+
+MB = 1024 * 1024
+
+
+def test_a_file_that_is_too_large_is_sent_to_its_end_and_refused_on_a_page(serve: Serve) -> None:
+    served = serve()
+    answer = asked_raw(served.address, b"x" * (30 * MB))
+    assert answer.startswith(b"HTTP/1.1 413 ")
+    assert b"The file is too large." in answer and b"The most is 20 MB. Divide the file" in answer
+    # Below the limit it is read, and refused for what it is.
+    assert asked_raw(served.address, b"x" * MB).startswith(b"HTTP/1.1 400 ")
+
+
+def test_a_body_that_does_not_say_how_large_it_is_is_not_heard_to_its_end() -> None:
+    request = Body(Adjustments())
+    request.received(b"POST / HTTP/1.1\r\nTransfer-Encoding: chunked\r\n\r\n")
+    heard = 0
+    while not request.completed and heard < 30 * MB:
+        heard += request.received(b"100000\r\n" + b"x" * MB + b"\r\n")
+    assert request.error.code == 413 and heard < MOST_KEPT + 2 * MB
+    request.close()
+
+
+def test_of_a_body_that_is_too_large_nothing_is_kept() -> None:
+    request = Body(Adjustments())
+    request.received(b"POST / HTTP/1.1\r\nContent-Length: %d\r\n\r\n" % (MOST_KEPT + 3))
+    assert request.received(b"x" * MOST_KEPT) == MOST_KEPT and not request.completed
+    assert request.received(b"yyyGET /") == 3, "the next request of the line is not eaten"
+    assert request.completed and request.error is None
+    assert (request.get_body_stream().read(), request.headers["CONTENT_LENGTH"]) == (b"", str(MOST_KEPT + 3))
+    request.close()

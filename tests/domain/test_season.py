@@ -113,7 +113,7 @@ def test_the_worked_season_comes_out_as_it_was_computed() -> None:
     # Computed before the programme was written (a regression; hay and prices invented): the spring cows eat lot 1
     # till they calve and then lot 2, the fall cows lot 2 and then lot 1; one more ton of lot 2 saves 16.52 $. Their
     # third month is shared, 0.93 of it on lot 2; one lot a month gives it to lot 1. That reckoning had no rule for
-    # the protein of the microbes, which makes the sums of money larger here and the plan no other.
+    # the milk of the first 30 days, which makes the sums of money larger here and the plan no other.
     choices, wanted = worked_choices()
     held = {one.lot: one.tons for one in LOTS}
     shares, whole = (allocate(choices, held, wanted, one_lot=one_lot) for one_lot in (False, True))

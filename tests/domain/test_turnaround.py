@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from tracker.domain.hay_standing import due_words
-from tracker.domain.turnaround import LEAST, expected, turnaround
+from tracker.domain.turnaround import LEAST, expected, ranked, turnaround
 
 NOW = datetime(2026, 7, 1, 12, tzinfo=UTC)
 
@@ -21,6 +21,11 @@ def test_median_and_90th_centile_are_spans_that_really_were() -> None:
     found = turnaround("desk", days(9, 1, 8, 2, 7, 3, 6, 4, 5, 10))
     assert found is not None
     assert (found.usual, found.slow, found.records) == (timedelta(days=5), timedelta(days=9), 10)
+
+
+def test_of_no_spans_there_is_no_centile() -> None:
+    with pytest.raises(ValueError, match="needs spans"):
+        ranked([], 50)
 
 
 def test_too_few_samples_say_nothing() -> None:

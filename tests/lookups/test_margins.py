@@ -24,6 +24,7 @@ from tests.result_files import (
 )
 from tracker.domain.error_budget import Margin
 from tracker.lookups.margins import margins_for
+from tracker.lookups.planned import planned
 from tracker.lookups.report_margins import budget_of
 from tracker.lookups.sds_in_force import sds_in_force
 from tracker.steps.append_event import standing_of
@@ -181,6 +182,11 @@ def test_two_composites_of_one_lot_teach_the_sampling(bench: Bench) -> None:
     between, _, dof = sds.field_sds("CP", D(18)) or (D(0), D(0), None)
     assert float(between) == pytest.approx(0.5 * sqrt(2.16), abs=0.003)
     assert dof == pytest.approx(10.18, abs=0.01)
+    with bench.season.read() as session:
+        card = planned(session, sample)
+    # The card promises what the report will say: by hand, t(10.2 and the laboratory) x sqrt(2.16 x 0.0296 + 0.04).
+    assert float(card.cp_margin) == pytest.approx(2.0 * sqrt(2.16 * 0.0296 + 0.04), abs=0.07)
+    assert card.cp_margin > card.plan.cp_margin, "the plan's own margin stays as it was made"
     (cp,) = (row for row in body_of(bench, sample)["margins"]["rows"] if row["code"] == "CP")
     assert cp["sampling"] == "own: 2 composites of 1 lot, 1.47 times the default SD"
 

@@ -54,3 +54,13 @@ def test_where_the_hay_lies_is_said_as_far_as_it_is_known(
     season: Database, changes: dict[str, object], where: str
 ) -> None:
     assert asked(season, made(season, make_plan, **changes)).where == where
+
+
+def test_without_repeats_of_its_own_the_card_has_the_margins_that_the_plan_was_made_by(
+    season: Database,
+) -> None:
+    found = asked(season, made(season, make_plan))
+    assert (round(found.cp_margin, 3), round(found.ndf_margin, 3)) == (
+        round(found.plan.cp_margin, 3),
+        round(found.plan.ndf_margin, 3),
+    )

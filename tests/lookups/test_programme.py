@@ -168,11 +168,10 @@ def test_the_turnaround_is_that_of_the_first_reports(bench: Bench) -> None:
         days.append((1500 + 1440 * number - 60) / 1440)
     released(bench, bench.samples[0], minute=9000, reason="once more")
     found = figures(bench.season, at(9999).astimezone(UTC))
-    assert found["from coring to report, median"].value == Decimal(str(statistics.median(days))).quantize(
-        Decimal("0.1")
-    )
-    ninetieth = statistics.quantiles(days, n=10, method="inclusive")[-1]
-    assert found["from coring to report, 90th centile"].value == Decimal(str(ninetieth)).quantize(
+    # By nearest rank, as the answer's day is promised: a time that really was.
+    median = statistics.median_low(days)
+    assert found["from coring to report, median"].value == Decimal(str(median)).quantize(Decimal("0.1"))
+    assert found["from coring to report, 90th centile"].value == Decimal(str(max(days))).quantize(
         Decimal("0.1")
     )
     assert len(listed(bench.season, "turnaround", at(9999).astimezone(UTC))) == len(bench.samples)

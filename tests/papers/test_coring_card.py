@@ -16,6 +16,7 @@ from tracker.domain.coring import plan
 from tracker.domain.lot import LotFacts
 from tracker.domain.probe import checked_probe
 from tracker.errors import Refused
+from tracker.lookups.planned import Planned
 from tracker.papers.coring_card import BOX_MM, PAPERS, SAFETY, Card, card_of, coring_card
 from tracker.papers.pen import EDGE_MM, MM
 
@@ -25,8 +26,8 @@ LOTS = [("small square", 118), ("large square", 60), ("round", 6), ("round", 1)]
 def make_card(shape: str = "small square", bales: int = 118, **changes: object) -> Card:
     lot = LotFacts("North 40", 2, "alfalfa-grass", date(2026, 6, 14), shape, bales, storage="barn")
     made = plan(lot, checked_probe("5/8 inch", "15.9", "610"), seed=4711)
-    card = card_of(lot, made, lot_code="L-2026-014", producer="Ada Brandt", where="barn, east bay")
-    return replace(card, **changes)  # type: ignore[arg-type]
+    found = Planned(14, "Ada Brandt", "barn, east bay", lot, made, made.cp_margin, made.ndf_margin)
+    return replace(card_of(found), **changes)  # type: ignore[arg-type]
 
 
 def printed(card: Card, paper: str = "a5", progress: Callable[[int, int], None] | None = None) -> bytes:
@@ -104,7 +105,7 @@ def test_the_card_says_what_the_person_at_the_stack_needs(paper: str) -> None:
     card = make_card()
     words = " ".join(texts(printed(card, paper)))
     for wanted in (
-        "L-2026-014",
+        "lot 14",
         "Ada Brandt",
         "North 40, cutting 2",
         "118 small square",
@@ -156,7 +157,7 @@ def test_a_long_walk_goes_over_pages_that_are_counted() -> None:
     pages = texts(pdf)
     assert len(pages) == 3 and len(tick_boxes(pdf)) == 100
     assert all(f"page {number} of 3" in words for number, words in enumerate(pages, start=1))
-    assert all("L-2026-014, plan 1" in words for words in pages)
+    assert all("lot 14, plan 1" in words for words in pages)
     assert seen == [(1, 3), (2, 3), (3, 3)]
 
 

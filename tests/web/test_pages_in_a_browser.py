@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import pyotp
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
@@ -25,10 +26,12 @@ from tests.makers import (
 )
 from tests.phones import LOT, Phone
 from tests.result_files import NIR, Bench, bench, bench_template, row, written
+from tests.season_makers import make_season
 from tests.web.live import chromium, serving
 from tracker.steps.add_balance import add_balance
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.make_run import make_run
+from tracker.steps.note_access import note_access
 from tracker.steps.print_tags import print_tags
 from tracker.steps.record_results import record_results
 from tracker.steps.set_equipment import set_equipment
@@ -88,6 +91,9 @@ def addresses(season: Database) -> list[str]:
     return [
         "/",
         "/people",
+        "/people/comings",
+        "/second-factor",
+        "/bring-in",
         "/programs",
         "/tags",
         "/producers",
@@ -254,6 +260,59 @@ def test_the_pages_of_results_have_no_fault_either(
             faults["the look at a file"] = found
         context.close()
     assert faults == {}
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("size", SIZES)
+def test_the_steps_to_a_second_factor_have_no_fault(
+    season: Database, browser: Browser, size: str, scheme: str
+) -> None:
+    faults: dict[str, list[str]] = {}
+    with season.act("come in", "lena", {}) as session:
+        note_access(session, at(0), "turned away", "lena", "127.0.0.1")
+    with serving(season) as address:
+        context = signed_in(browser, season, address, size, scheme)
+        page = context.new_page()
+        faults["comings"] = looked_at(page, f"{address}/people/comings", "turned away")
+        faults["before"] = looked_at(page, f"{address}/second-factor", "Show the code to scan")
+        page.get_by_role("button", name="Show the code to scan").click()
+        faults["secret"] = looked_at(page, "", "Nobody else may see it")
+        phone = pyotp.TOTP(page.locator("p.code").inner_text().replace(" ", ""))
+        page.fill("#code", phone.at(season.clock()))
+        page.get_by_role("button", name="Use it from now on").click()
+        faults["paper codes"] = looked_at(page, "", "Write these down")
+        faults["after"] = looked_at(page, f"{address}/second-factor", "Every sign-in of yours")
+        context.close()
+    assert not any(faults.values()), faults
+
+
+@pytest.mark.parametrize("scheme", SCHEMES)
+@pytest.mark.parametrize("size", SIZES)
+def test_a_season_plan_and_its_record_have_no_fault(
+    bench: Bench, browser: Browser, size: str, scheme: str
+) -> None:
+    make_season(bench)
+    season = bench.season
+    season.clock = lambda: at(1700)
+    faults: dict[str, list[str]] = {}
+    with serving(season) as address:
+        context = signed_in(browser, season, address, size, scheme)
+        page = context.new_page()
+        faults["asked"] = looked_at(page, f"{address}/season?producer=Oda+Meadow", "Plan for Oda Meadow")
+        page.get_by_role("button", name="Plan for Oda Meadow").click()
+        faults["planned"] = looked_at(page, "", "Plan it otherwise")
+        faults["kept"] = looked_at(page, f"{address}/season/kept/1", "As it was made")
+        faults["today"] = looked_at(page, f"{address}/season/kept/1/today", "The same plan comes of it")
+        context.close()
+    assert not any(faults.values()), faults
+
+
+def looked_at(page: Page, address: str, words: str) -> list[str]:
+    """What axe finds on the page at that address, or on the one that stands there, once it says these words."""
+    if address:
+        page.goto(address)
+    page.get_by_text(words).first.wait_for()
+    return complaints(page, RULES)
 
 
 def test_pages_for_those_who_are_not_signed_in_have_no_fault(season: Database, browser: Browser) -> None:

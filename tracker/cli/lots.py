@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from tracker.cli.doing import acting, command, integer, reading, say, table, writing
 
 if TYPE_CHECKING:
+    from decimal import Decimal
     from pathlib import Path
 
 
@@ -158,6 +159,8 @@ def _lots(asked: argparse.Namespace) -> None:
 
 
 def _plan(asked: argparse.Namespace) -> None:
+    from tracker.domain.coring import CoringPlan
+    from tracker.lookups.planned import expected_margins
     from tracker.steps.plan_coring import plan_coring
 
     with acting(asked) as (session, act):
@@ -173,14 +176,15 @@ def _plan(asked: argparse.Namespace) -> None:
             reason=asked.reason,
             seed=asked.seed,
         )
-    say(asked, row.body, *_plan_lines(asked.lot, row.body))
+        margins = expected_margins(session, CoringPlan.from_dict(row.body))
+    say(asked, row.body, *_plan_lines(asked.lot, row.body, margins))
 
 
-def _plan_lines(lot: int, body: dict[str, Any]) -> list[str]:
-    from tracker.domain.units import number, to_places
+def _plan_lines(lot: int, body: dict[str, Any], margins: tuple[Decimal, Decimal]) -> list[str]:
+    from tracker.domain.units import to_places
 
-    # As the card and the report say them; --json has every digit.
-    cp, ndf = (to_places(number(body[key], field=key), 1) for key in ("cp_margin", "ndf_margin"))
+    # As the card says them; --json has those that the plan was made by, with every digit.
+    cp, ndf = (to_places(one, 1) for one in margins)
     bales = ", ".join(
         pick["bale"] if pick["cores"] == "1" else f"{pick['bale']} ({pick['cores']})"
         for pick in body["picks"]
@@ -203,9 +207,7 @@ def _coring_card(asked: argparse.Namespace) -> None:
 
     with reading(asked) as session:
         found = planned(session, sample_named(session, asked.sample))
-    card = card_of(
-        found.facts, found.plan, lot_code=f"lot {found.lot}", producer=found.producer, where=found.where
-    )
+    card = card_of(found)
     with writing(asked.out) as path:
         coring_card(path, card, asked.paper)
     say(asked, {"file": asked.out}, f"The card is in {asked.out}.")

@@ -1,14 +1,22 @@
-"""A request's body, which waits on the disk until it is whole; where the disk has no room, that is said."""
+"""A request's body, which waits on the disk until it is whole; if that cannot be, it is said.
+
+A server that hangs up in the middle of an upload leaves a browser with a broken connection, and nobody knows why. So
+what cannot be kept is heard to its end and let go, byte for byte, and then answered.
+"""
 
 from __future__ import annotations
 
 from waitress.channel import HTTPChannel
 from waitress.parser import HTTPRequestParser
-from waitress.utilities import Error
+from waitress.utilities import Error, RequestEntityTooLarge
 
 from tracker.files.disk import disk_full, is_full
 
 RETRY_SECONDS = "300"
+# Uploads reach 20 MiB (tracker.app.MOST_BYTES), and a form has a little more around them.
+MOST_KEPT = 21 * 1024 * 1024
+# A film or a disk image by mistake; what is larger, or large without saying so, is cut off.
+MOST_HEARD = 1024 * 1024 * 1024
 
 
 class NoRoom(Error):
@@ -24,9 +32,18 @@ class NoRoom(Error):
 
 
 class Body(HTTPRequestParser):
-    """Takes a body in. What comes after the disk was full is heard and let go, so that the answer can be read."""
+    """Takes a body in. What is too large, or comes after the disk was full, is heard and let go.
+
+    left: how much of that is still to come.
+    """
 
     left: int | None = None
+
+    def parse_header(self, header_plus: bytes) -> None:
+        """Read the header. Of a body that is too large the application sees the length only, and refuses it."""
+        super().parse_header(header_plus)
+        if MOST_KEPT < self.content_length < MOST_HEARD:
+            self.left = self.content_length
 
     def received(self, data: bytes) -> int:
         """How many of these bytes were taken."""
@@ -45,6 +62,8 @@ class Body(HTTPRequestParser):
             self.left = 0 if self.chunked else self.content_length - self.body_bytes_received
             self.completed = self.left == 0
             return len(data) if self.completed else self.received(data)
+        if self.chunked and self.body_bytes_received > MOST_KEPT:
+            self.error, self.completed = RequestEntityTooLarge(f"exceeds {MOST_KEPT} bytes"), True
         return int(taken)
 
 

@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from tracker.storage.engine import Database
 
 KEY_BYTES, KEY_LEAST = 32, 32
-# Uploads reach 20 MiB (tracker.app.MOST_BYTES); what is larger is not even taken in.
-LARGEST_REQUEST = 21 * 1024 * 1024
 LARGEST_PORT = 65_535
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 # How long answers that are on their way may take once the server was told to stop.
@@ -177,7 +175,7 @@ class Server:
     ) -> None:
         from waitress import create_server
 
-        from tracker.cli.request_body import Channel
+        from tracker.cli.request_body import MOST_HEARD, Channel
 
         # With https a proxy stands before us, as a rule on this computer, and only it may say who asked.
         trust = {
@@ -193,7 +191,7 @@ class Server:
             sockets=[door],
             threads=threads,
             ident="tracker",
-            max_request_body_size=LARGEST_REQUEST,
+            max_request_body_size=MOST_HEARD,
             **(trust if behind_proxy else {}),
         )
         self._server.channel_class = Channel

@@ -51,9 +51,7 @@ def _cards(season: Season, session: Session, progress: Progress) -> None:
     codes = {row["lot"]: row["code"] for row in season.rows("coring.csv")}
     for done, key in enumerate(keys, start=1):
         found = planned(session, season.sample(session, key))
-        card = card_of(
-            found.facts, found.plan, lot_code=f"lot {found.lot}", producer=found.producer, where=found.where
-        )
+        card = card_of(found)
         paper = PAPERS[done % len(PAPERS)]
         coring_card(season.folder / "cards" / f"lot-{found.lot:02d}-{paper}.pdf", card, paper)
         if codes[key]:

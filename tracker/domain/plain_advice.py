@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from tracker.domain.advice import ADD, ENOUGH, IF_EATEN, NOT_ALONE, NOT_THIS, TOO_POOR
+from tracker.domain.advice import ADD, ENOUGH, IF_EATEN, NOT_ALONE, NOT_THIS
 from tracker.domain.units import to_places
 
 DO_NOT = (NOT_ALONE, NOT_THIS)
@@ -124,13 +124,8 @@ def _who(animals: Values) -> str:
     return "bred heifers" if heifers else "dry cows"
 
 
-def too_poor(answer: Values) -> bool:
-    """Whether the hay is barred for want of feed value alone, and not because it may harm."""
-    return answer["verdict"] == NOT_THIS and (answer["verdict_words"] == TOO_POOR or not _why(answer))
-
-
 def _sentence(answer: Values, who: str) -> str:
-    if too_poor(answer):
+    if answer["too_poor"]:
         return f"This hay is too poor for {who}, even with one or two feeds added."
     return {
         ENOUGH: f"This hay alone is enough for {who}.",
@@ -144,7 +139,7 @@ def _sentence(answer: Values, who: str) -> str:
 def _add(answer: Values, feeds: Sequence[FeedLine]) -> tuple[str, ...]:
     verdict, mix = answer["verdict"], _mix(answer)
     why = _why(answer)
-    if too_poor(answer):
+    if answer["too_poor"]:
         return ("Feed them better hay, or split the group.", "Call us: we look at it with you.")
     if verdict == NOT_THIS:
         return (f"{why} Feed them other hay.".strip(), ASK)

@@ -63,17 +63,22 @@ def after(state: str | None, kind: str, *, code: str) -> str:
 def code_in(text: str, base: str | None = None) -> str:
     """The 8-character code in what a person typed or a scanner sent; the web address of our labels may stand
     before it. Raises Refused with the codes of labels.payload (`code-missing`, `code-characters`, `code-length`,
-    `code-digits`, `code-check`, `not-our-label`).
+    `code-digits`, `code-check`, `not-our-label`), and `stub-scanned`.
     """
     try:
         code = payload.read_url(base, text) if base and "://" in text else payload.read_code(text)
     except LabelError as error:
         raise Refused(error.code, error.message, field=error.field or "code", remedy=error.remedy) from None
     if len(code) == payload.TOKEN_LENGTH:
-        raise Refused(
-            "stub-scanned",
-            "This is the producer's stub, and the bag is named by the other part of the tag.",
-            field="code",
-            remedy="Scan the QR on the bag, or type the 8 characters beside it.",
-        )
+        raise stub_scanned()
     return code
+
+
+def stub_scanned() -> Refused:
+    """That somebody scanned the producer's part of a tag where the bag's is wanted."""
+    return Refused(
+        "stub-scanned",
+        "This is the producer's stub, and the bag is named by the other part of the tag.",
+        field="code",
+        remedy="Scan the QR on the bag, or type the 8 characters beside it.",
+    )

@@ -35,20 +35,22 @@ class Expected:
 
 
 def turnaround(station: str, spans: Sequence[timedelta]) -> Turnaround | None:
-    """Median and 90th centile of the spans by nearest rank; None where there are too few.
-
-    Nearest rank: the smallest span that at least that share of them does not exceed (ISO 3534-1 speaks of the
-    p-quantile of a sample; the rank's definition is the usual one, from memory). Each is a span that really was.
-    """
-    ordered = sorted(spans)
-    if len(ordered) < LEAST:
+    """Median and 90th centile of the spans; None where there are too few."""
+    if len(spans) < LEAST:
         return None
-    return Turnaround(station, len(ordered), _ranked(ordered, 50), _ranked(ordered, 90))
+    return Turnaround(station, len(spans), ranked(spans, 50), ranked(spans, 90))
 
 
-def _ranked(ordered: Sequence[timedelta], percent: int) -> timedelta:
-    rank = -(-percent * len(ordered) // 100)
-    return ordered[rank - 1]
+def ranked(spans: Sequence[timedelta], percent: int) -> timedelta:
+    """That centile of the spans by nearest rank: the smallest that at least that share of them does not exceed.
+
+    Each is a span that really was (ISO 3534-1 speaks of the p-quantile of a sample; the rank's definition is the
+    usual one, from memory). Raises ValueError for no spans.
+    """
+    if not spans:
+        raise ValueError("a centile needs spans")
+    rank = -(-percent * len(spans) // 100)
+    return sorted(spans)[rank - 1]
 
 
 def expected(took: Turnaround, reached: datetime, now: datetime) -> Expected:

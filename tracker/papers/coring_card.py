@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from tracker.domain.coring import SAFETY, CoringPlan
-from tracker.domain.lot import LotFacts
+from tracker.domain.coring import SAFETY
 from tracker.domain.units import to_places
 from tracker.errors import Refused
+from tracker.lookups.planned import Planned
 from tracker.papers.pen import (
     BODY_PT,
     EDGE_MM,
@@ -65,19 +65,20 @@ class Card:
         return sum(cores for _, cores in self.picks)
 
 
-def card_of(facts: LotFacts, planned: CoringPlan, *, lot_code: str, producer: str, where: str) -> Card:
+def card_of(found: Planned) -> Card:
     """The card of a lot and its plan."""
+    facts, planned = found.facts, found.plan
     low, high = planned.mass_least_g, planned.mass_most_g
-    cp, ndf = to_places(planned.cp_margin, 1), to_places(planned.ndf_margin, 1)
+    cp, ndf = to_places(found.cp_margin, 1), to_places(found.ndf_margin, 1)
     return Card(
-        lot_code=lot_code,
-        producer=producer,
+        lot_code=f"lot {found.lot}",
+        producer=found.producer,
         field_name=facts.field_name,
         cutting=str(facts.cutting),
         forage=facts.forage_kind,
         bale_shape=facts.bale_shape,
         bale_count=facts.bale_count,
-        where=where,
+        where=found.where,
         plan_version=planned.version,
         seed=planned.seed,
         probe=f"{planned.probe.name} ({planned.probe.inside_mm} mm inside)",

@@ -65,6 +65,6 @@ def _hold(session: Session, number: int, name: str, words: str, act: Act) -> boo
     sample = session.get_one(Sample, number)
     if has_ended(session, sample.id):
         return False
-    reason = f"Weighed on balance {name} since its last good check, and it failed the next. {words}"
+    reason = f"Weighed on {name} since the last good check of that balance, and it failed the next. {words}"
     on_sample(session, "held", sample, {"reason": reason}, following(act))
     return True

@@ -20,6 +20,11 @@ def test_the_lead_takes_a_balance_into_use(somebody: Callable[[str], Desk]) -> N
     assert "Balance B7 is in use" in told and "Not checked today" in told
 
 
+def test_a_balance_that_is_called_so_is_called_so_once(somebody: Callable[[str], Desk]) -> None:
+    told = somebody("lena").post("/desk/balances", **{**NEW, "name": "balance 3"})
+    assert "Balance 3 is in use" in told and "alance balance" not in told
+
+
 def test_an_own_profile_is_kept_and_reads_the_line(somebody: Callable[[str], Desk]) -> None:
     lead = somebody("lena")
     own = '{"name": "ours", "pattern": "W=(?P<number>[0-9.]{1,9})", "unmarked": "stable"}'

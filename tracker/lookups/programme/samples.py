@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session, aliased
 
 from labels import payload
 from tracker.domain.custody import ENDED
-from tracker.domain.quantiles import quantile
+from tracker.domain.turnaround import ranked
 from tracker.domain.units import to_places
 from tracker.domain.way import WAITING, waits_for
 from tracker.lookups.programme.figure import Figure, Listing, Scope, listing
@@ -106,16 +106,14 @@ def _circumstances(session: Session, ids: Sequence[int]) -> dict[int, str]:
 
 
 def turnaround(session: Session, scope: Scope) -> tuple[Figure, ...]:
-    """Days from the coring, and from the receipt, to the first report: median and 90th centile."""
+    """Days from the coring, and from the receipt, to the first report: median and 90th centile by nearest rank."""
     found = _reported(session, scope)
     figures = []
     for name, begun in (("coring", 0), ("receipt", 1)):
-        days = sorted(
-            _days(times[begun], times[2]) for *_, times in found if times[begun] is not None and times[2]
-        )
-        for share, words in ((Decimal("0.5"), "median"), (Decimal("0.9"), "90th centile")):
-            value = to_places(quantile(days, share), 1) if days else None
-            told = f"{words} of {len(days)} samples"
+        spans = [times[2] - at for *_, times in found if (at := times[begun]) is not None]
+        for percent, words in ((50, "median"), (90, "90th centile")):
+            value = _days(ranked(spans, percent)) if spans else None
+            told = f"{words} of {len(spans)} samples"
             figures.append(Figure("turnaround", f"from {name} to report, {words}", value, "days", told))
     return tuple(figures)
 
@@ -169,13 +167,12 @@ def _first(session: Session, scope: Scope, kind: str) -> dict[int, datetime]:
     return {sample: at for sample, at in session.execute(wanted) if sample is not None}
 
 
-def _days(begun: datetime | None, ended: datetime) -> Decimal:
-    seconds = (ended - begun).total_seconds() if begun else 0
-    return Decimal(int(seconds)) / 86_400
+def _days(span: timedelta) -> Decimal:
+    return to_places(Decimal(int(span.total_seconds())) / 86_400, 1)
 
 
 def _rounded(begun: datetime | None, ended: datetime) -> Decimal | None:
-    return None if begun is None else to_places(_days(begun, ended), 1)
+    return None if begun is None else _days(ended - begun)
 
 
 def _late(session: Session, scope: Scope) -> list[_Waiting]:

@@ -208,11 +208,8 @@ def _sack_label(session: Session, sample: str, **given: Any) -> bytes:
 
 def _card(session: Session, sample: str, paper: str = "a5") -> bytes:
     found = planned(session, sample_named(session, sample))
-    card = card_of(
-        found.facts, found.plan, lot_code=f"lot {found.lot}", producer=found.producer, where=found.where
-    )
     file = BytesIO()
-    coring_card(file, card, paper)
+    coring_card(file, card_of(found), paper)
     return file.getvalue()
 
 

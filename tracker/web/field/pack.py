@@ -38,6 +38,11 @@ def pack() -> Any:
 
 
 def _note_contact() -> None:
+    """Note that this phone was heard of, and what it says it still has.
+
+    A question that writes: nothing that anybody asked for changes by it, as with a line in a log (RFC 9110, section
+    9.2.1), and the phone's next question for its pack is the only word there is of a phone that sends nothing.
+    """
     device, unsent = request.args.get("device", ""), request.args.get("unsent", "")
     with suppress(ValueError, TrackerError):
         name = str(uuid.UUID(device))

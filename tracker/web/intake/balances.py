@@ -13,6 +13,7 @@ from tracker.steps.check_balance import check_balance
 from tracker.web.intake.door import back_to, desk, door
 from tracker.web.shared.access import LAB, LEAD, for_roles
 from tracker.web.shared.season import acting, now, reading
+from tracker.web.shared.words import called
 
 
 @door.get("/desk/balances")
@@ -48,7 +49,7 @@ def balance_added() -> Any:
             limit=form.get("limit", ""),
             reason=form.get("reason", ""),
         )
-    flash(f"Balance {row.name} is in use. Check it before the first weighing.", "good")
+    flash(f"{called(row.name, 'balance')} is in use. Check it before the first weighing.", "good")
     return redirect(url_for("intake.balances"), 303)
 
 

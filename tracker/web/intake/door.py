@@ -1,4 +1,4 @@
-"""The intake's door, and what each of its pages needs: which code was meant, and which balance stands here."""
+"""The intake's door, and what each of its pages needs: where a scan leads, and which balance stands here."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING, Any
 
 from flask import Blueprint, redirect, request, session, url_for
 
-from tracker.domain.scan_text import resolve
 from tracker.errors import Refused
 from tracker.lookups.balances import BalanceToday, balances_today, reading_on
 from tracker.web.shared.back import own
-from tracker.web.shared.season import now, settings
+from tracker.web.shared.season import now
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -18,19 +17,6 @@ if TYPE_CHECKING:
     from tracker.domain.balance_line import Reading
 
 door = Blueprint("intake", __name__, template_folder="templates")
-
-
-def code_in(text: str) -> str:
-    """The code of a bag in what was scanned or typed. Raises Refused as domain.scan_text, and `stub-scanned`."""
-    found = resolve(text, settings().base_url)
-    if found.kind == "token":
-        raise Refused(
-            "stub-scanned",
-            "This is the producer's stub, and the bag is named by the other part of the tag.",
-            field="code",
-            remedy="Scan the QR on the bag, or type the 8 characters beside it.",
-        )
-    return found.value
 
 
 def scanning(address: str) -> str:

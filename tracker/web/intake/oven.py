@@ -25,9 +25,10 @@ from tracker.papers.oven_sheet import oven_sheet
 from tracker.steps.close_load import close_load, lose_from_load, set_aside
 from tracker.steps.dry import empty_oven, load_oven
 from tracker.steps.weigh_dry import weigh_dry
-from tracker.web.intake.door import balance_here, code_in, door, scanning, weight_given
+from tracker.web.intake.door import balance_here, door, scanning, weight_given
 from tracker.web.shared.access import LAB, for_roles
 from tracker.web.shared.moved import not_moved
+from tracker.web.shared.scanned import code_in
 from tracker.web.shared.season import acting, now, reading
 from tracker.web.shared.told import tell
 

@@ -15,10 +15,11 @@ from tracker.lookups.find import sample_named
 from tracker.lookups.photos import photo_of
 from tracker.steps.keep_photo import MOST_BYTES, keep_photo
 from tracker.steps.receive_bag import receive_bag
-from tracker.web.intake.door import code_in, door, scanning
+from tracker.web.intake.door import door, scanning
 from tracker.web.shared.access import LAB, for_roles
 from tracker.web.shared.back import own
 from tracker.web.shared.moved import not_moved
+from tracker.web.shared.scanned import code_in
 from tracker.web.shared.season import acting, reading
 from tracker.web.shared.told import tell
 

@@ -19,9 +19,10 @@ from tracker.steps.receive import break_seal
 from tracker.steps.undo import undo
 from tracker.steps.weigh_dry import weigh_dry
 from tracker.steps.weigh_in import weigh as weigh_in
-from tracker.web.intake.door import back_to, balance_here, code_in, desk, door, scanning, weight_given
+from tracker.web.intake.door import back_to, balance_here, desk, door, scanning, weight_given
 from tracker.web.shared.access import LAB, STAFF, for_roles
 from tracker.web.shared.moved import not_moved
+from tracker.web.shared.scanned import code_in
 from tracker.web.shared.season import acting, reading
 from tracker.web.shared.told import tell
 

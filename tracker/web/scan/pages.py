@@ -8,12 +8,12 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from markupsafe import Markup
 
 from tracker.domain.scan_text import resolve, tag_prefix
-from tracker.errors import Refused
 from tracker.lookups.find import sample_ever_named
 from tracker.lookups.sample_way import way_of
 from tracker.lookups.tag_owner import TagOwner, tag_owner
 from tracker.papers.way import svg
 from tracker.web.shared.access import EVERYONE, LAB, STAFF, for_roles, signed_in
+from tracker.web.shared.scanned import code_in
 from tracker.web.shared.season import reading, settings
 from tracker.web.shared.tries import guesses_counted
 
@@ -69,17 +69,9 @@ def _act(owner: TagOwner) -> str:
 @for_roles(*STAFF)
 def find() -> Any:
     """A typed code: which lot it is, for the person to look at before anything is done."""
-    text = request.args.get("text", "")
-    found = resolve(text, settings().base_url)
-    if found.kind == "token":
-        raise Refused(
-            "stub-scanned",
-            "This is the producer's stub, and the bag is named by the other part of the tag.",
-            field="code",
-            remedy="Scan the QR on the bag, or type the 8 characters beside it.",
-        )
+    code = code_in(request.args.get("text", ""))
     with reading() as session:
-        owner = tag_owner(session, found.value)
+        owner = tag_owner(session, code)
     return render_template("found.html", owner=owner, act=_act(owner))
 
 

@@ -120,6 +120,9 @@ def _http(error: HTTPException) -> Any:
         500: "The program failed here, or its season cannot be read.",
     }
     remedy = "Go back, or begin at the first page."
+    if code == HTTPStatus.REQUEST_ENTITY_TOO_LARGE:
+        most = current_app.config["MAX_CONTENT_LENGTH"] // 1_048_576
+        remedy = f"The most is {most} MB. Divide the file, or export fewer rows; nothing of it was taken in."
     if code >= HTTPStatus.INTERNAL_SERVER_ERROR:
         # Whether it failed before or after the act was kept is not known here.
         remedy = "Look whether it is recorded before entering it again. `tracker doctor` says what is wrong."

@@ -17,6 +17,12 @@ def shown(code: str | None) -> str:
     return payload.shown(code) if code and "-" not in code else code or "–"
 
 
+def called(name: str, kind: str) -> str:
+    """A thing by its name at the beginning of a sentence, the kind said once: Balance 1, Balance B7."""
+    said = name if name.casefold().startswith(kind) else f"{kind} {name}"
+    return said[:1].upper() + said[1:]
+
+
 def scans(to: str | None = None) -> dict[str, Any]:
     """What the page's scan catcher needs: our addresses' start, the layouts, and where a scan leads.
 
