@@ -194,6 +194,8 @@ def _verify_grown(asked: argparse.Namespace, data: bytes, trusted: list[str]) ->
 
 
 def _grown(asked: argparse.Namespace) -> None:
+    from pathlib import Path
+
     from tracker.cli.lots import content
     from tracker.files.heads_file import read_heads
     from tracker.lookups.grown_log import grown_since
