@@ -93,7 +93,7 @@ def measure(address: str, rounds: int) -> dict[str, float]:
         seen.append(found.entries)
 
     times = in_turns({"audit": whole, "scan": scan, "floor": floor}, rounds)
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    memory = peak()
     times["heads"] = in_turns({"heads": heads()}, 3)["heads"]
     driver.close()
     season.close()
@@ -104,6 +104,15 @@ def measure(address: str, rounds: int) -> dict[str, float]:
         "head": (times["heads"] / HEADS) / (times["audit"] / seen[0]),
         "memory": memory,
     }
+
+
+def peak() -> float:
+    """The most memory that this program had, in megabytes, without that of its parent (proc(5), VmHWM)."""
+    status = Path("/proc/self/status")
+    if status.exists():
+        (line,) = (one for one in status.read_text().splitlines() if one.startswith("VmHWM:"))
+        return int(line.split()[1]) / 1024
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def heads() -> Callable[[], None]:

@@ -205,8 +205,7 @@ def _are_plain(names: Iterable[str]) -> bool:
 def _pattern(part: Any) -> str:
     """What a value's text must look like; empty where no pattern is as sure as reading it."""
     if type(part) is dict:
-        # A party is sought as text; without one the mapping has another look.
-        ones = {name: _TEXT if name == "party" else _pattern(one) for name, one in part.items()}
+        ones = {name: _pattern(one) for name, one in part.items()}
         members = ",".join(f'"{name}":{one}' for name, one in ones.items())
         return rf"\{{{members}\}}" if _are_plain(part) and "" not in ones.values() else ""
     if type(part) is list and any(type(one) is not str for one in part):
@@ -218,7 +217,7 @@ def _pattern(part: Any) -> str:
 
 
 def _numbered(text: str, people: Mapping[str, str]) -> str:
-    """A mapping's text with the party by its number."""
+    """A mapping's text with the party by its number. Raises ValueError where it is no text."""
     begin = text.index(_PARTY) + len(_PARTY)
     end = text.index('"', begin)
     return text[:begin] + people[text[begin:end]] + text[end:]
