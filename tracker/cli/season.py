@@ -166,23 +166,12 @@ def _offers(texts: list[str]) -> dict[int, Decimal]:
 
 def _paper(asked: argparse.Namespace, season: Season, plan: SeasonPlan) -> bytes:
     from datetime import UTC, datetime
-    from io import BytesIO
 
-    from tracker.papers.season_plan import season_plan
+    from tracker.papers.season_plan import season_paper
     from tracker.settings import read
 
-    file = BytesIO()
-    season_plan(
-        file,
-        plan,
-        producer=season.producer,
-        programme=read().programme,
-        made=datetime.now(UTC).date(),
-        left_out=season.left_out,
-        assumed=season.assumed,
-        paper=asked.paper,
-    )
-    return file.getvalue()
+    made = datetime.now(UTC).date()
+    return season_paper(season, plan, programme=read().programme, made=made, paper=asked.paper)
 
 
 def _lines(season: Season, plan: SeasonPlan) -> list[str]:

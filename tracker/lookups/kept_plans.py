@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.season_kept import Question
 from tracker.errors import NotFound
+from tracker.lookups.page import USUAL, Key, Page, page_of
 from tracker.storage.feeding import KeptPlan
 from tracker.storage.people import Producer, party_names, producer_named
 
@@ -44,6 +45,13 @@ def kept_plans(session: Session, producer: str | None = None) -> tuple[KeptLine,
         wanted = wanted.where(KeptPlan.producer_id == producer_named(session, producer).id)
     names = party_names(session)
     return tuple(_line(row, owner, names) for row, owner in session.execute(wanted))
+
+
+def kept_plans_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[KeptLine]:
+    """The plans of all, the oldest first, a page of them. Raises Refused `not-a-cursor`."""
+    wanted = select(KeptPlan, Producer.name).join(Producer, Producer.id == KeptPlan.producer_id)
+    names = party_names(session)
+    return page_of(session, wanted, [KeptPlan.id], lambda row, who: _line(row, who, names), after, limit)
 
 
 def kept_plan(session: Session, number: int) -> KeptSeason:

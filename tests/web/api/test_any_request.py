@@ -47,6 +47,7 @@ PLACES = {
     "table": ["lots", "events", "nothing"],
     "producer": [1, 9],
     "link": [1, 9],
+    "plan": [1, 9],
     "bundle": [1],
     "sha256": ["0" * 64],
     "name": ["2026-06-20-1"],

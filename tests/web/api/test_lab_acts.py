@@ -16,6 +16,7 @@ from flask import Flask
 from tests.check_runs import CHECK, TWENTY, checks_in
 from tests.makers import act, at, done, made, make_out_of_oven, make_received, standing
 from tests.result_files import NIR, Bench, bench, bench_template, released, row, taken_in, written
+from tests.season_makers import make_season
 from tests.web.api.conftest import Program, make_program
 from tests.web.api.test_office_acts import said
 from tests.web.conftest import made_app
@@ -150,3 +151,29 @@ def test_a_group_is_taken_off_and_no_longer_listed(season: Database, app: Flask)
     assert len(said(program.get("/groups"))["items"]) == 1
     said(program.post("/groups/take-off", name))
     assert said(program.get("/groups"))["items"] == []
+
+
+def test_a_season_plan_is_looked_at_kept_once_and_held_against_today(bench: Bench, lab: Flask) -> None:
+    make_season(bench)
+    bench.season.clock = lambda: at(1700)
+    program = make_program(lab, "lena")
+    asked = {"producer": "Oda Meadow", "first": "2026-12-01", "months": 1}
+    looked = said(program.post("/season-plans/preview", asked))
+    assert said(program.get("/season-plans"))["items"] == [] and looked["cautions"]
+    kept = said(program.post("/season-plans", asked, key="k"), 201)
+    assert {**looked, "number": kept["number"]} == kept
+    assert said(program.post("/season-plans", asked, key="k"), 201) == kept
+    (line,) = said(program.get("/season-plans"))["items"]
+    assert (line["number"], line["asked"]["first"], line["by"]) == (kept["number"], "2026-12-01", "Lena Roy")
+    whole = said(program.get(f"/season-plans/{kept['number']}"))
+    assert whole["told"] == kept["plan"] and set(whole["rests_on"]) >= {"lot", "group", "feed"}
+    assert program.get(f"/season-plans/{kept['number']}/pdf").data[:4] == b"%PDF"
+    more = {
+        "producer": "Oda Meadow",
+        "name": "spring cows",
+        "values": {"head": "91"},
+        "reason": "bought more",
+    }
+    said(program.post("/groups", more))
+    today = said(program.get(f"/season-plans/{kept['number']}/today"))
+    assert ("group spring cows, head", "91") in {(one["what"], one["now"]) for one in today["inputs"]}

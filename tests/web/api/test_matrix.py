@@ -93,7 +93,7 @@ phones              read           -           -           -          yes
 photo               read           -          yes         yes         yes
 plan                read          yes         yes         yes         yes
 plan-coring         field         yes         yes         yes         yes
-plan-season         read           -           -           -          yes
+plan-season         office         -           -           -          yes
 preview-results     lab            -           -          yes         yes
 print-tags          office         -          yes         yes         yes
 producer            read           -          yes          -          yes
@@ -125,6 +125,10 @@ sack-label          read           -          yes         yes         yes
 samples             read          yes         yes         yes         yes
 seal                field         yes         yes         yes         yes
 search              read          yes         yes         yes         yes
+season-plan         read           -           -           -          yes
+season-plan-pdf     read           -           -           -          yes
+season-plan-today   read           -           -           -          yes
+season-plans        read           -           -           -          yes
 set-aside-row       lab            -           -          yes         yes
 set-aside-sack      intake         -          yes         yes         yes
 set-equipment       office         -           -           -          yes
@@ -146,6 +150,7 @@ take-out            intake        yes         yes         yes         yes
 tare-batch          intake         -          yes         yes         yes
 test-page           read           -          yes         yes         yes
 try-list            office         -          yes         yes         yes
+try-season          read           -           -           -          yes
 undo                intake        yes         yes         yes         yes
 void-run            office         -          yes         yes         yes
 void-tag            field         yes         yes         yes         yes

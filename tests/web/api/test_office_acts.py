@@ -145,6 +145,9 @@ def test_without_the_logs_key_nothing_is_signed_and_that_is_said(lead: Program, 
 def test_the_hay_of_the_year_and_a_plan_say_what_they_rest_on(lead: Program) -> None:
     year = said(lead.get("/hay-of-year", season=2026, by="cutting"))
     assert (year["season"], year["by"], year["lots"], year["groups"]) == (2026, "cutting", 0, [])
-    plan = lead.post("/season-plans", {"producer": "Oda Meadow", "first": "2026-12-01", "months": 2})
-    assert plan.status_code == 422 and plan.json["remedy"]
-    assert lead.post("/season-plans", {"producer": "Nobody", "first": "2026-12-01"}).status_code == 404
+    for path in ("/season-plans", "/season-plans/preview"):
+        plan = lead.post(path, {"producer": "Oda Meadow", "first": "2026-12-01", "months": 2})
+        assert plan.status_code == 422 and plan.json["remedy"]
+        assert lead.post(path, {"producer": "Nobody", "first": "2026-12-01"}).status_code == 404
+    assert said(lead.get("/season-plans"))["items"] == []
+    assert lead.get("/season-plans/1").json["code"] == "unknown-kept-plan"

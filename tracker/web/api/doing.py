@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from collections.abc import Callable
 from contextlib import suppress
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -18,7 +19,7 @@ from tracker.errors import Conflict, Refused, TrackerError, Unavailable
 from tracker.steps.keep_answer import first_answer, keep_answer
 from tracker.web.api.asking import checked_place
 from tracker.web.api.door import let_in
-from tracker.web.api.entry import JSON, Entry
+from tracker.web.api.entry import JSON, Doing, Entry
 from tracker.web.shared.errors import status_of
 from tracker.web.shared.problems import MEDIA_TYPE, Faulty, faults, problem_body
 from tracker.web.shared.season import now, reading, season
@@ -74,6 +75,8 @@ def _done(
 ) -> Response:
     kept: tuple[int, Any] | None
     try:
+        if entry.before is not None:
+            given = _before(entry.before, given)
         with season().act(f"program: {entry.name}", client.party.key, {**place, **_short(raw)}) as session:
             before = first_answer(session, client.id, key, digest)
             if before is not None:
@@ -88,6 +91,12 @@ def _done(
         status, body = int(status_of(refused)), problem_body(refused, status_of(refused), request.path)
         kept = _keep_refused(client, key, digest, status, body)
         return _said(*kept) if kept else _said(status, body)
+
+
+def _before(step: Callable[..., dict[str, Any]], given: dict[str, Any]) -> dict[str, Any]:
+    """What the act is done with, made of what was sent; when it happened and what was noted stay as they are."""
+    own = {name: value for name, value in given.items() if name not in Doing().fields}
+    return {**step(**own), **{name: value for name, value in given.items() if name not in own}}
 
 
 def _do(session: Session, entry: Entry, place: dict[str, Any], client: Client, given: dict[str, Any]) -> Any:

@@ -22,7 +22,8 @@ class Entry:
     answer: the schema of what do gives; where it is paged, of one of the items: do is then asked for the lines after
     a key, so many of them, and gives a Page. media: else a file's type, or several with commas between. secret: what
     is in the first answer alone, not kept. tries: keeps nothing. sent: do makes the answer itself, in pieces, and
-    gets no session. takes: the kinds of file that are sent in place of JSON.
+    gets no session. takes: the kinds of file that are sent in place of JSON. before: what takes long is made of what
+    was sent before the act begins, while nobody has to wait for it; do gets what it gives in its stead.
     """
 
     name: str
@@ -42,6 +43,7 @@ class Entry:
     tries: bool = False
     sent: bool = False
     takes: tuple[str, ...] = ()
+    before: Callable[..., dict[str, Any]] | None = None
 
     @property
     def acts(self) -> bool:

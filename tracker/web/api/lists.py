@@ -37,6 +37,7 @@ class LineTold(Schema):
     field = fields.String(required=True, allow_none=True)
     detail = fields.String(required=True, allow_none=True)
     remedy = fields.String(required=True, allow_none=True)
+    words = fields.String(required=True, metadata={"description": "what a person should look at"})
 
 
 class Lines(Schema):
@@ -56,7 +57,7 @@ def _told(answers: Sequence[Any]) -> dict[str, Any]:
 
 
 def _line(answer: Any) -> dict[str, Any]:
-    made, complaint = getattr(answer, "lot", None) or getattr(answer, "key", None), answer.complaint
+    made, complaint = getattr(answer, "made", None) or getattr(answer, "key", None), answer.complaint
     return {
         "line": answer.line,
         "made": None if made is None else str(made),
@@ -65,6 +66,7 @@ def _line(answer: Any) -> dict[str, Any]:
         "field": complaint and complaint.field,
         "detail": complaint and complaint.message,
         "remedy": complaint and complaint.remedy,
+        "words": getattr(answer, "words", ""),
     }
 
 
@@ -85,7 +87,7 @@ def _feeds(
 act(
     "try-list",
     "/lists/<kind>/preview",
-    "What would become of each line of a list of producers or lots. Nothing is kept.",
+    "What would become of each line of a list of producers, fields or lots. Nothing is kept.",
     "office",
     _listed(try_in),
     Lines,
@@ -96,7 +98,7 @@ act(
 act(
     "bring-in-list",
     "/lists/<kind>",
-    "Take in a list of producers or lots; a line refused is kept and does not touch the others.",
+    "Take in a list of producers, fields or lots; a line refused is kept and does not touch the others.",
     "office",
     _listed(bring_in),
     Lines,

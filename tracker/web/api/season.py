@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 from datetime import date
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from marshmallow import Schema, fields, validate
 
 from tracker.domain.quantiles import Spread
-from tracker.domain.season import MOST_MONTHS
-from tracker.domain.season_said import season_dict
+from tracker.domain.season import MOST_MONTHS, SeasonPlan
+from tracker.domain.season_kept import Question, changed_inputs, changed_outcome
 from tracker.domain.units import number, positive
 from tracker.lookups.hay_of_year import GROUPINGS, QUALITIES, Group, hay_of_year
-from tracker.lookups.season_plan import season_of
+from tracker.lookups.kept_plans import KeptLine, kept_plan, kept_plans_page
+from tracker.lookups.page import Page
+from tracker.lookups.season_plan import Season, season_asked
 from tracker.lookups.seasons import seasons
-from tracker.papers.season_plan import CAUTIONS, reasons
-from tracker.web.api.entry import act, question
-from tracker.web.api.fields import Strict, day, digits, one_of, shape_of, text, whole, yes_no
+from tracker.papers.season_plan import CAUTIONS, reasons, season_paper
+from tracker.steps.keep_plan import keep_plan
+from tracker.web.api.entry import PDF, Doing, act, listing, question
+from tracker.web.api.fields import Moment, Strict, day, digits, one_of, shape_of, text, whole, yes_no
 from tracker.web.shared.access import LEAD
-from tracker.web.shared.season import now
+from tracker.web.shared.season import now, reading, settings
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -61,7 +63,7 @@ class Offer(Strict):
     price_ton = digits("$ a short ton as baled")
 
 
-class PlanAsked(Strict):
+class PlanAsked(Doing):
     """Whose season is planned, and how."""
 
     producer = text("the producer's name")
@@ -85,6 +87,44 @@ class PlanTold(Schema):
     cautions = fields.List(fields.String(), required=True)
 
 
+class PlanMade(PlanTold):
+    """The plan, and the number it is kept under."""
+
+    number = fields.Integer(required=True)
+
+
+class PlanLine(Schema):
+    """A plan that was kept; asked: what it was asked for, null where it was erased with its producer."""
+
+    number = fields.Integer(required=True)
+    producer = fields.String(required=True)
+    by = fields.String(required=True)
+    at = Moment(required=True)
+    asked = fields.Dict(required=True, allow_none=True)
+
+
+class PlanKept(PlanLine):
+    """A plan as it was made: all it rests on, and what came of it."""
+
+    rests_on = fields.Dict(required=True)
+    told = fields.Dict(required=True)
+
+
+class Differs(Schema):
+    """One value that is otherwise now."""
+
+    what = fields.String(required=True)
+    before = fields.String(required=True)
+    now = fields.String(required=True)
+
+
+class PlanToday(Schema):
+    """A kept plan held against today: what it rests on that is otherwise now, and what comes of that."""
+
+    inputs = fields.List(fields.Nested(Differs), required=True)
+    changed = fields.List(fields.Nested(Differs), required=True)
+
+
 def _year(session: Session, season: int | None = None, by: str = "forage") -> dict[str, Any]:
     years = seasons(session)
     found = hay_of_year(session, season or (years[0] if years else now().year), by)
@@ -97,21 +137,64 @@ def _group(quality: Any, one: Group) -> dict[str, Any]:
     return {**told, "season": one.season, "formula": one.formula, "spread": one.spread}
 
 
-def _plan(
-    session: Session, act: Act, producer: str, first: date, months: int = 6, **given: Any
-) -> dict[str, Any]:
-    offers: dict[int, Decimal] = {
-        one["lot"]: positive(one["price_ton"], field="price_ton") for one in given.get("offers", ())
-    }
-    waste = number(given["waste"], field="waste") if "waste" in given else None
-    found = season_of(session, producer, first, months, offers)
-    plan = found.plan(waste=waste, one_lot=given.get("one_lot", False))
+def _question(first: date, months: int = 6, one_lot: bool = False, **given: Any) -> Question:
+    return Question(
+        first=first,
+        months=months,
+        offers={one["lot"]: positive(one["price_ton"], field="price_ton") for one in given.get("offers", ())},
+        waste=number(given["waste"], field="waste") if "waste" in given else None,
+        one_lot=one_lot,
+    )
+
+
+def _reckoned(producer: str, **given: Any) -> dict[str, Any]:
+    """The plan, which takes seconds, before anybody has to wait for the act that keeps it."""
+    asked = _question(**given)
+    with reading() as session:
+        found = season_asked(session, producer, asked)
+    plan = found.answer(asked)
+    return {"found": found, "asked": asked, "plan": plan}
+
+
+def _told(found: Season, plan: SeasonPlan) -> dict[str, Any]:
     return {
         "producer": found.producer,
-        "plan": season_dict(plan),
+        "plan": found.told(plan),
         "reasons": reasons(plan, found.left_out, found.assumed),
         "cautions": CAUTIONS,
     }
+
+
+def _try(session: Session, act: Act, **given: Any) -> dict[str, Any]:
+    made = _reckoned(**given)
+    return _told(made["found"], made["plan"])
+
+
+def _make(session: Session, act: Act, found: Season, asked: Question, plan: SeasonPlan) -> dict[str, Any]:
+    paper = season_paper(found, plan, programme=settings().programme, made=now().date())
+    row = keep_plan(session, found.producer, asked, found.rests_on, found.told(plan), paper, act)
+    return {**_told(found, plan), "number": row.id}
+
+
+def _line(one: KeptLine) -> dict[str, Any]:
+    return {**vars(one), "asked": None if one.question is None else one.question.as_data()}
+
+
+def _plans(session: Session, **page: Any) -> Page[dict[str, Any]]:
+    found = kept_plans_page(session, **page)
+    return Page(tuple(_line(one) for one in found.items), found.next)
+
+
+def _kept(session: Session, plan: int) -> dict[str, Any]:
+    found = kept_plan(session, plan)
+    return {**_line(found.line), "rests_on": found.rests_on, "told": found.told}
+
+
+def _today(session: Session, plan: int) -> dict[str, Any]:
+    kept = kept_plan(session, plan)
+    found = season_asked(session, kept.line.producer, kept.question)
+    changed = changed_outcome(kept.told, found.told(found.answer(kept.question)))
+    return {"inputs": changed_inputs(kept.rests_on, found.rests_on), "changed": changed}
 
 
 question(
@@ -124,13 +207,51 @@ question(
     roles=LEAD,
 )
 act(
-    "plan-season",
-    "/season-plans",
+    "try-season",
+    "/season-plans/preview",
     "Which lot each group of animals eats in which month, and what is to be bought. Nothing is kept.",
     "read",
-    _plan,
+    _try,
     PlanTold,
     given=PlanAsked,
     roles=LEAD,
     tries=True,
+)
+act(
+    "plan-season",
+    "/season-plans",
+    "The same, kept with all it rests on.",
+    "office",
+    _make,
+    PlanMade,
+    given=PlanAsked,
+    before=_reckoned,
+    roles=LEAD,
+    status=201,
+)
+listing(
+    "season-plans",
+    "/season-plans",
+    "The plans that were kept, the oldest first.",
+    _plans,
+    PlanLine,
+    roles=LEAD,
+)
+question("season-plan", "/season-plans/<int:plan>", "One plan as it was made.", _kept, PlanKept, roles=LEAD)
+question(
+    "season-plan-today",
+    "/season-plans/<int:plan>/today",
+    "A kept plan, held against what would be planned today.",
+    _today,
+    PlanToday,
+    roles=LEAD,
+)
+question(
+    "season-plan-pdf",
+    "/season-plans/<int:plan>/pdf",
+    "A kept plan on paper.",
+    lambda session, plan: kept_plan(session, plan).paper,
+    None,
+    media=PDF,
+    roles=LEAD,
 )
