@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
+from io import BytesIO
 from typing import Any
 
 from reportlab.platypus import Flowable, KeepTogether, Spacer
 
 from tracker.domain.season import Feeding, LotUse, SeasonPlan
 from tracker.domain.units import to_places
+from tracker.lookups.season_plan import Season
 from tracker.papers.flow import BODY_PT, TITLE_PT, cell, heading, inner_mm, pairs, ruled, write_flow
 from tracker.papers.pen import MM, SMALL_PT, Target
 from tracker.papers.season_picture import lots_drawing, months_drawing, tons_words
@@ -56,6 +58,22 @@ def season_plan(
     return write_flow(
         file, story, title=f"Season plan, {producer}", foot=f"Season plan of hay, {producer}", paper=paper
     )
+
+
+def paper_of(season: Season, plan: SeasonPlan, *, programme: str, made: date, paper: str = "a4") -> bytes:
+    """The plan of this season as a PDF. Raises as season_plan."""
+    file = BytesIO()
+    season_plan(
+        file,
+        plan,
+        producer=season.producer,
+        programme=programme,
+        made=made,
+        left_out=season.left_out,
+        assumed=season.assumed,
+        paper=paper,
+    )
+    return file.getvalue()
 
 
 def _head(plan: SeasonPlan, producer: str, made: date) -> list[tuple[str, Any]]:

@@ -93,7 +93,7 @@ phones              read           -           -           -          yes
 photo               read           -          yes         yes         yes
 plan                read          yes         yes         yes         yes
 plan-coring         field         yes         yes         yes         yes
-plan-season         read           -           -           -          yes
+plan-season         office         -           -           -          yes
 preview-results     lab            -           -          yes         yes
 print-tags          office         -          yes         yes         yes
 producer            read           -          yes          -          yes
@@ -123,6 +123,8 @@ run-list            read           -           -          yes         yes
 runs                read           -           -          yes         yes
 sack-label          read           -          yes         yes         yes
 samples             read          yes         yes         yes         yes
+season-plan         read           -           -           -          yes
+season-plans        read           -           -           -          yes
 seal                field         yes         yes         yes         yes
 search              read          yes         yes         yes         yes
 set-aside-row       lab            -           -          yes         yes

@@ -8,11 +8,15 @@ from typing import Any
 import pytest
 
 from tests.makers import act, at, done, made, make_bag, make_tag, standing
-from tests.web.api.conftest import Program, ProgramAs
+from tests.result_files import Bench, bench, bench_template
+from tests.season_makers import make_season
+from tests.web.api.conftest import Program, ProgramAs, make_program
+from tests.web.conftest import made_app
 from tracker.steps.issue_tags import issue_tags
 from tracker.storage.engine import Database
 from tracker.storage.people import party
 
+__all__ = ["bench", "bench_template"]
 LOTS = (
     b"producer,field,cutting,forage,harvested,bale_shape,bale_count\n"
     b"Oda Meadow,Hill,1,alfalfa,2026-06-01,round,40\n"
@@ -140,6 +144,20 @@ def test_without_the_logs_key_nothing_is_signed_and_that_is_said(lead: Program, 
     refused = lead.post("/log/heads")
     assert (refused.status_code, refused.json["code"]) == (422, "log-key-missing")
     assert lead.get("/reports/R-1/proof").json["code"] == "no-report"
+
+
+def test_a_season_plan_is_kept_listed_and_told_again(bench: Bench) -> None:
+    make_season(bench)
+    bench.season.clock = lambda: at(1700)
+    lead = make_program(made_app(bench.season), "lena")
+    asked = {"producer": "Oda Meadow", "first": "2026-11-01", "months": 2, "waste": "12.5"}
+    plan = said(lead.post("/season-plans", asked))
+    assert said(lead.post("/season-plans", asked))["number"] == plan["number"], "the same plan is one record"
+    (line,) = said(lead.get("/season-plans", producer="Oda Meadow"))["items"]
+    assert (line["number"], line["by"], line["asked"]["waste"]) == (plan["number"], "Lena Roy", "12.5")
+    kept = said(lead.get(f"/season-plans/{plan['number']}"))
+    assert kept["told"]["fed"] == plan["plan"]["fed"] and kept["rests_on"]["group"]["bulls"]["head"] == 1
+    assert lead.get("/season-plans/99").json["code"] == "unknown-kept-plan"
 
 
 def test_the_hay_of_the_year_and_a_plan_say_what_they_rest_on(lead: Program) -> None:

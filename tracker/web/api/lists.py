@@ -28,11 +28,15 @@ class Feeds(Table):
 
 
 class LineTold(Schema):
-    """What became of one line; the heading is line 1. made: what it made, else the complaint; known: from before."""
+    """What became of one line; the heading is line 1, and of a map each feature is a line.
+
+    made: what it made, else the complaint; known: from before; words: what somebody should look at.
+    """
 
     line = fields.Integer(required=True)
     made = fields.String(required=True, allow_none=True)
     known = fields.Boolean(required=True)
+    words = fields.String(required=True)
     code = fields.String(required=True, allow_none=True)
     field = fields.String(required=True, allow_none=True)
     detail = fields.String(required=True, allow_none=True)
@@ -56,11 +60,12 @@ def _told(answers: Sequence[Any]) -> dict[str, Any]:
 
 
 def _line(answer: Any) -> dict[str, Any]:
-    made, complaint = getattr(answer, "lot", None) or getattr(answer, "key", None), answer.complaint
+    made, complaint = getattr(answer, "made", None) or getattr(answer, "key", None), answer.complaint
     return {
         "line": answer.line,
         "made": None if made is None else str(made),
         "known": answer.known,
+        "words": getattr(answer, "words", ""),
         "code": complaint and complaint.code,
         "field": complaint and complaint.field,
         "detail": complaint and complaint.message,
@@ -85,7 +90,7 @@ def _feeds(
 act(
     "try-list",
     "/lists/<kind>/preview",
-    "What would become of each line of a list of producers or lots. Nothing is kept.",
+    "What would become of each line of a list of producers, fields or lots. Nothing is kept.",
     "office",
     _listed(try_in),
     Lines,
@@ -96,7 +101,7 @@ act(
 act(
     "bring-in-list",
     "/lists/<kind>",
-    "Take in a list of producers or lots; a line refused is kept and does not touch the others.",
+    "Take in a list of producers, fields or lots; a line refused is kept and does not touch the others.",
     "office",
     _listed(bring_in),
     Lines,

@@ -10,16 +10,19 @@ from marshmallow import Schema, fields, validate
 
 from tracker.domain.quantiles import Spread
 from tracker.domain.season import MOST_MONTHS
+from tracker.domain.season_kept import Question
 from tracker.domain.season_said import season_dict
 from tracker.domain.units import number, positive
 from tracker.lookups.hay_of_year import GROUPINGS, QUALITIES, Group, hay_of_year
-from tracker.lookups.season_plan import season_of
+from tracker.lookups.kept_plans import KeptLine, kept_plan, kept_plans
+from tracker.lookups.season_plan import season_asked
 from tracker.lookups.seasons import seasons
-from tracker.papers.season_plan import CAUTIONS, reasons
-from tracker.web.api.entry import act, question
-from tracker.web.api.fields import Strict, day, digits, one_of, shape_of, text, whole, yes_no
+from tracker.papers.season_plan import CAUTIONS, paper_of, reasons
+from tracker.steps.keep_plan import keep_plan
+from tracker.web.api.entry import act, question, short_list
+from tracker.web.api.fields import Moment, Strict, day, digits, one_of, shape_of, text, whole, yes_no
 from tracker.web.shared.access import LEAD
-from tracker.web.shared.season import now
+from tracker.web.shared.season import now, settings
 
 if TYPE_CHECKING:
     from sqlalchemy.orm import Session
@@ -77,12 +80,53 @@ class PlanAsked(Strict):
 
 
 class PlanTold(Schema):
-    """The plan as docs/season.md explains it, what is not in it and why, and the cautions that belong beside it."""
+    """The plan as docs/season.md explains it, what is not in it and why, and the cautions that belong beside it.
 
+    number: what it is kept under.
+    """
+
+    number = fields.Integer(required=True)
     producer = fields.String(required=True)
     plan = fields.Dict(required=True)
     reasons = fields.List(fields.String(), required=True)
     cautions = fields.List(fields.String(), required=True)
+
+
+class WhosePlans(Strict):
+    """Whose plans."""
+
+    producer = text("a producer's name; else of everybody", needed=False)
+
+
+class KeptLineTold(Schema):
+    """A plan that was made; asked: the question, null where it was erased with its producer."""
+
+    number = fields.Integer(required=True)
+    producer = fields.String(required=True)
+    by = fields.String(required=True)
+    at = Moment(required=True)
+    asked = fields.Dict(required=True, allow_none=True)
+
+
+class KeptPlanTold(KeptLineTold):
+    """The same with every value it rests on, and what came of it; docs/season.md explains both."""
+
+    rests_on = fields.Dict(required=True)
+    told = fields.Dict(required=True)
+
+
+def _kept_plans(session: Session, producer: str | None = None) -> list[dict[str, Any]]:
+    return [_kept_line(line) for line in kept_plans(session, producer)]
+
+
+def _kept_plan(session: Session, number: int) -> dict[str, Any]:
+    found = kept_plan(session, number)
+    return {**_kept_line(found.line), "rests_on": found.rests_on, "told": found.told}
+
+
+def _kept_line(line: KeptLine) -> dict[str, Any]:
+    asked = line.question.as_data() if line.question else None
+    return {"number": line.number, "producer": line.producer, "by": line.by, "at": line.at, "asked": asked}
 
 
 def _year(session: Session, season: int | None = None, by: str = "forage") -> dict[str, Any]:
@@ -104,9 +148,13 @@ def _plan(
         one["lot"]: positive(one["price_ton"], field="price_ton") for one in given.get("offers", ())
     }
     waste = number(given["waste"], field="waste") if "waste" in given else None
-    found = season_of(session, producer, first, months, offers)
-    plan = found.plan(waste=waste, one_lot=given.get("one_lot", False))
+    question = Question(first, months, offers, waste, given.get("one_lot", False))
+    found = season_asked(session, producer, question)
+    plan = found.answer(question)
+    paper = paper_of(found, plan, programme=settings().programme, made=now().date())
+    kept = keep_plan(session, producer, question, found.rests_on, found.told(plan), paper, act)
     return {
+        "number": kept.id,
         "producer": found.producer,
         "plan": season_dict(plan),
         "reasons": reasons(plan, found.left_out, found.assumed),
@@ -126,11 +174,28 @@ question(
 act(
     "plan-season",
     "/season-plans",
-    "Which lot each group of animals eats in which month, and what is to be bought. Nothing is kept.",
-    "read",
+    "Which lot each group of animals eats in which month, and what is to be bought. The plan is kept.",
+    "office",
     _plan,
     PlanTold,
     given=PlanAsked,
     roles=LEAD,
-    tries=True,
+)
+short_list(
+    "season-plans",
+    "/season-plans",
+    "The season plans that were made.",
+    _kept_plans,
+    KeptLineTold,
+    key=lambda one: (one["number"],),
+    asked=WhosePlans,
+    roles=LEAD,
+)
+question(
+    "season-plan",
+    "/season-plans/<int:number>",
+    "A season plan as it was made, with all it rests on.",
+    _kept_plan,
+    KeptPlanTold,
+    roles=LEAD,
 )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from base64 import b64encode
 from collections.abc import Generator, Iterator
 from decimal import Decimal
-from io import BytesIO
 from queue import SimpleQueue
 from threading import Thread
 from typing import Any
@@ -23,7 +22,7 @@ from tracker.lookups.kept_plans import kept_plans
 from tracker.lookups.lots import lots
 from tracker.lookups.season_plan import Season, season_asked
 from tracker.papers.season_picture import lots_svg, month_words, months_svg, tons_words
-from tracker.papers.season_plan import CAUTIONS, beside, bought, money, reasons, season_plan, worth
+from tracker.papers.season_plan import CAUTIONS, beside, bought, money, paper_of, reasons, worth
 from tracker.steps.keep_plan import keep_plan
 from tracker.web.office.door import door
 from tracker.web.shared.access import LEAD, for_roles
@@ -91,7 +90,7 @@ def _stepwise(outcome: dict[str, Any]) -> Iterator[tuple[int, int]]:
         with reading() as found_in:
             found = season_asked(found_in, request.form.get("producer", ""), question)
         plan = yield from reckoned(found, question)
-        paper = _paper(found, plan)
+        paper = paper_of(found, plan, programme=settings().programme, made=now().date())
         with acting("keep a season plan") as (session, act):
             kept = keep_plan(session, found.producer, question, found.rests_on, found.told(plan), paper, act)
             outcome.update(number=kept.id)
@@ -138,17 +137,3 @@ def reckoned(found: Season, question: Question) -> Generator[tuple[int, int], No
             raise step
         yield step
     return step
-
-
-def _paper(found: Season, plan: SeasonPlan) -> bytes:
-    file = BytesIO()
-    season_plan(
-        file,
-        plan,
-        producer=found.producer,
-        programme=settings().programme,
-        made=now().date(),
-        left_out=found.left_out,
-        assumed=found.assumed,
-    )
-    return file.getvalue()
