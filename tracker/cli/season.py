@@ -40,14 +40,20 @@ def add(commands: Any) -> None:
 
 
 def _season(asked: argparse.Namespace) -> None:
+    from datetime import UTC, datetime
+
     from tracker.lookups.season_plan import season_asked
+    from tracker.papers.season_plan import season_paper
+    from tracker.settings import read
     from tracker.steps.keep_plan import keep_plan
 
     question = _question(asked)
     with reading(asked) as session:
         season = season_asked(session, asked.producer, question)
     plan = season.answer(question, progress=progress(asked, "lots, groups and months:"))
-    paper = _paper(asked, season, plan)
+    paper = season_paper(
+        season, plan, programme=read().programme, made=datetime.now(UTC).date(), paper=asked.paper
+    )
     with acting(asked) as (session, act):
         kept = keep_plan(
             session, season.producer, question, season.rests_on, season.told(plan), paper, act
@@ -162,16 +168,6 @@ def _offers(texts: list[str]) -> dict[int, Decimal]:
             )
         found[whole(lot.strip(), field="offer", least=1)] = positive(price, field="offer")
     return found
-
-
-def _paper(asked: argparse.Namespace, season: Season, plan: SeasonPlan) -> bytes:
-    from datetime import UTC, datetime
-
-    from tracker.papers.season_plan import season_paper
-    from tracker.settings import read
-
-    made = datetime.now(UTC).date()
-    return season_paper(season, plan, programme=read().programme, made=made, paper=asked.paper)
 
 
 def _lines(season: Season, plan: SeasonPlan) -> list[str]:

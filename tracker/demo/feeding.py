@@ -17,7 +17,7 @@ from tracker.domain.times import moment
 from tracker.errors import NotFound
 from tracker.lookups.feeding_answer import answers_for_groups
 from tracker.lookups.season_plan import season_of
-from tracker.papers.season_plan import season_plan
+from tracker.papers.season_plan import season_paper
 from tracker.steps.keep_group import FIELDS, keep_group
 from tracker.steps.set_feed import set_feed
 
@@ -72,12 +72,6 @@ def write_season(season: Season, progress: Progress) -> None:
     with season.database.read() as session:
         asked = season_of(session, BUYER, WINTER, MONTHS, offers)
     plan = asked.plan(progress=lambda done, total: progress("Season plan", done, total))
-    season_plan(
-        season.folder / "season-plan.pdf",
-        plan,
-        producer=BUYER,
-        programme=SETTINGS.programme,
-        made=FED.replace(month=10),
-        left_out=asked.left_out,
-        assumed=asked.assumed,
-    )
+    made = FED.replace(month=10)
+    paper = season_paper(asked, plan, programme=SETTINGS.programme, made=made)
+    (season.folder / "season-plan.pdf").write_bytes(paper)

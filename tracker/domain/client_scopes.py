@@ -15,7 +15,7 @@ SCOPES = {
     "intake": "hand over, receive, keep photos, store, weigh, and see oven loads to their end",
     "lab": "grind, make runs, take in result files and bundles, choose analyses, freeze limits, hold and lift",
     "release": "issue reports",
-    "office": "add producers, share results, take in lists, print and issue tags, set what the programme decides",
+    "office": "add producers, share results, take in lists, print and issue tags, plan seasons, set what is decided",
 }
 
 

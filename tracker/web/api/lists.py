@@ -28,11 +28,15 @@ class Feeds(Table):
 
 
 class LineTold(Schema):
-    """What became of one line; the heading is line 1. made: what it made, else the complaint; known: from before."""
+    """What became of one line; the heading is line 1, and of a map each feature is a line.
+
+    made: what it made, else the complaint; known: from before; words: what somebody should look at.
+    """
 
     line = fields.Integer(required=True)
     made = fields.String(required=True, allow_none=True)
     known = fields.Boolean(required=True)
+    words = fields.String(required=True)
     code = fields.String(required=True, allow_none=True)
     field = fields.String(required=True, allow_none=True)
     detail = fields.String(required=True, allow_none=True)
@@ -62,11 +66,11 @@ def _line(answer: Any) -> dict[str, Any]:
         "line": answer.line,
         "made": None if made is None else str(made),
         "known": answer.known,
+        "words": getattr(answer, "words", ""),
         "code": complaint and complaint.code,
         "field": complaint and complaint.field,
         "detail": complaint and complaint.message,
         "remedy": complaint and complaint.remedy,
-        "words": getattr(answer, "words", ""),
     }
 
 
