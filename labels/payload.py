@@ -12,6 +12,7 @@ import re
 import secrets
 import unicodedata
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Protocol
 from urllib.parse import urlsplit
 
@@ -117,6 +118,8 @@ def _refuse_length(code: str) -> None:
 
 def _plain(text: str) -> str:
     """Upper case without spaces and dashes, look-alikes resolved; other characters stay for the complaint."""
+    if text.isascii() and text.isalnum():
+        return text.upper().translate(_LOOKALIKES)
     kept = (
         character
         for character in unicodedata.normalize("NFKC", text)
@@ -169,6 +172,7 @@ def token_hash(token: str) -> str:
     return hashlib.sha256(read_token(token).encode("ascii")).hexdigest()
 
 
+@lru_cache(maxsize=16)
 def prefix(base: str) -> str:
     """What every address of this office starts with: `https://hay.example.edu` gives HTTPS://HAY.EXAMPLE.EDU/T/.
 

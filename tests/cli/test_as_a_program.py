@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tracker.cli import parser
 from tracker.settings import VARIABLES
 
 ROOT = Path(__file__).parents[2]
@@ -36,6 +37,19 @@ def run(tmp_path: Path) -> Run:
         )
 
     return command
+
+
+def test_the_help_makes_the_options_of_no_command_and_a_command_its_own_only() -> None:
+    top = parser()
+    (commands,) = (group.choices for group in top._actions if group.choices)
+    waiting = {name for name, one in commands.items() if "_later" in vars(one)}
+    # Those whose options exclude each other, or that have commands below them, are made at once.
+    assert len(waiting) > 0.9 * len(commands) > 90
+    assert "weigh" in top.format_help() and "weigh" in waiting
+    asked = top.parse_args(["weigh", "3R71-XZ15", "tare", "18.6", "--by", "carl"])
+    assert (asked.act, asked.by) == ("weigh", "carl")
+    assert {name for name, one in commands.items() if "_later" in vars(one)} == waiting - {"weigh"}
+    assert "--by KEY" in commands["weigh"].format_help()
 
 
 def test_a_season_begins_in_the_folder_one_stands_in(run: Run, tmp_path: Path) -> None:

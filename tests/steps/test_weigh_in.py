@@ -27,7 +27,7 @@ from tests.makers import (
 from tracker.domain.practice import COMMON
 from tracker.steps.weigh_in import weigh
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow
+from tracker.storage.custody import EventRow, StandingRow
 from tracker.storage.engine import Database
 from tracker.storage.intake import Weighing, partial_dm_of
 
@@ -52,6 +52,21 @@ def test_a_reading_keeps_its_last_digit_in_the_table_and_in_the_log(season: Data
     assert life(season, sample)[-1].data["grams"] == "250.0"
     with season.read() as session:
         assert session.scalar(text("select grams from weighing where what = 'fresh'")) == "250.0"
+
+
+def test_who_looked_at_the_standing_before_sees_what_came_after(season: Database) -> None:
+    with season.act("make", "carl", {}) as session:
+        sample = make_received(session)
+        looked_at = session.get_one(StandingRow, sample.id)
+        before = looked_at.last_at
+        event = put_on(session, sample, "tare", "18.60")
+        # Both were written past the session, which must know them as they are in the tables.
+        assert before < looked_at.last_at == event.occurred_at
+        assert session.get_one(EventRow, event.seq) is event and event not in session.new
+        assert (
+            session.execute(text("select count(*) from event where seq = :seq"), {"seq": event.seq}).scalar()
+            == 1
+        )
 
 
 def test_the_way_of_a_sack_over_the_balance(season: Database) -> None:

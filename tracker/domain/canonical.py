@@ -13,7 +13,9 @@ from typing import Any
 
 # Beyond it not every reader of JSON has the same number (RFC 8785, 3.2.2.3; RFC 7493, 2.2).
 LARGEST_INTEGER = 2**53 - 1
+_TEXT = frozenset((str,))
 _WRITER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"))
+_SORTING = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), sort_keys=True)
 
 
 def canonical(value: Any) -> bytes:
@@ -22,13 +24,17 @@ def canonical(value: Any) -> bytes:
     Raises TypeError for a float or anything JSON has no word for, ValueError for an integer beyond 2^53 - 1 and
     for half a surrogate pair.
     """
-    return _WRITER.encode(_ordered(value)).encode("utf-8")
+    # Nearly all of a log is of the plain kind, and the library's own sorting is several times as fast.
+    text = _SORTING.encode(value) if _is_plain(value) else _WRITER.encode(_ordered(value))
+    return text.encode("utf-8")
 
 
 def composed(value: Any) -> Any:
     """The value with all text in Unicode's form C, so that one word typed on two devices is one text."""
     if isinstance(value, str):
-        return unicodedata.normalize("NFC", value)
+        return value if value.isascii() else unicodedata.normalize("NFC", value)
+    if value is None or isinstance(value, bool | int):
+        return value
     if isinstance(value, Mapping):
         return {composed(name): composed(part) for name, part in value.items()}
     if isinstance(value, (list, tuple)):
@@ -36,17 +42,27 @@ def composed(value: Any) -> Any:
     return value
 
 
-def _ordered(value: Any) -> Any:
-    # Nearly all of a log is text in lists and mappings, so those are asked for first.
+def _is_plain(value: Any) -> bool:
+    """Whether JSON has a word for all of it, and its names have the same order by any rule: they are ASCII."""
     kind = type(value)
-    if kind is str or value is None or kind is bool:
+    if kind is str:
+        return True
+    if kind is dict:
+        names = _TEXT.issuperset(map(type, value)) and all(map(str.isascii, value))
+        return names and all(map(_is_plain, value.values()))
+    if kind is list or kind is tuple:
+        return _TEXT.issuperset(map(type, value)) or all(map(_is_plain, value))
+    whole = kind is int and -LARGEST_INTEGER <= value <= LARGEST_INTEGER
+    return value is None or kind is bool or whole
+
+
+def _ordered(value: Any) -> Any:
+    if value is None or isinstance(value, str | bool):
         return value
-    if kind is list or isinstance(value, (list, tuple)):
-        return [part if type(part) is str else _ordered(part) for part in value]
-    if kind is dict or isinstance(value, Mapping):
+    if isinstance(value, (list, tuple)):
+        return [_ordered(part) for part in value]
+    if isinstance(value, Mapping):
         return {name: _ordered(value[name]) for name in _sorted(value)}
-    if isinstance(value, str):
-        return value
     if isinstance(value, int):
         if abs(value) > LARGEST_INTEGER:
             raise ValueError(f"{value} is no number that every reader has")

@@ -31,6 +31,8 @@ LAYOUTS = {
 
 def folded(text: str) -> str:
     """The text in lower case, character by character, so that its length stays and Caps Lock leaves no trace."""
+    if text.isascii():
+        return text.lower()
     return "".join(low if len(low := character.lower()) == 1 else character for character in text)
 
 

@@ -177,7 +177,8 @@ def _named(happened: Happened) -> dict[str, Any]:
 
 def _numbered(part: Any, parties: Mapping[str, int]) -> Any:
     """The part with parties by their number; a sign-in name is nobody's business outside."""
-    if isinstance(part, Mapping) and isinstance(part.get("party"), str):
+    # Most parts are text, and asking whether something is a mapping takes a while.
+    if not isinstance(part, str) and isinstance(part, Mapping) and isinstance(part.get("party"), str):
         return {**part, "party": _person(part["party"], parties)}
     return part
 
@@ -191,4 +192,4 @@ def _is_open(name: str, part: Any) -> bool:
         return isinstance(part, Mapping) and set(part) == PLACE
     if isinstance(part, list):
         return name in OPEN and all(isinstance(one, str) for one in part)
-    return name in OPEN and not isinstance(part, Mapping)
+    return name in OPEN and (isinstance(part, str) or not isinstance(part, Mapping))

@@ -17,7 +17,7 @@ from tracker.domain.findings import CAUTION, HOLD, Finding
 from tracker.domain.times import offset_minutes
 from tracker.steps.sign_log import enter
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow, StandingRow, events_of, next_seq, projection
+from tracker.storage.custody import EventRow, StandingRow, events_of, keep_event, keep_standing, next_seq
 from tracker.storage.tags import Tag
 
 
@@ -39,7 +39,7 @@ def on_sample(
     row = _row(session, kind, act, kept, lot_id=sample.lot_id, sample_id=sample.id, tag_id=tag_id)
     standing = _admitted(session, row, act)
     _keep(session, row)
-    _project(session, sample.id, standing)
+    keep_standing(session, sample.id, standing)
     return row
 
 
@@ -113,8 +113,7 @@ def following(act: Act, number: int | None = None) -> Act:
 
 
 def _keep(session: Session, row: EventRow) -> None:
-    session.add(row)
-    session.flush()
+    keep_event(session, row)
     enter(session, row)
 
 
@@ -165,19 +164,9 @@ def _as_new(row: EventRow, act: Act) -> Event:
     )
 
 
-def _project(session: Session, sample_id: int, standing: Standing) -> None:
-    row = session.get(StandingRow, sample_id)
-    if row is None:
-        row = StandingRow(sample_id=sample_id)
-        session.add(row)
-    for name, value in projection(standing).items():
-        setattr(row, name, value)
-    session.flush()
-
-
 def project_anew(session: Session, sample_id: int) -> None:
     """Make the row beside the log again from the sample's events."""
-    _project(session, sample_id, custody.fold(events_of(session, sample_id)))
+    keep_standing(session, sample_id, custody.fold(events_of(session, sample_id)))
 
 
 def standing_of(session: Session, sample: Sample) -> Standing:

@@ -16,6 +16,7 @@ from tracker.steps.add_people import add_party
 from tracker.steps.note_access import RECOVERED, note_access
 from tracker.steps.second_factor import show_code
 from tracker.storage.access import AccessLink, Account, Attempt, SignedIn, secret_hash
+from tracker.storage.bulk import ask
 from tracker.storage.people import PartyRow, party
 
 # OWASP Password Storage Cheat Sheet: argon2id with m >= 19456 KiB, t >= 2, p = 1.
@@ -189,7 +190,7 @@ _RECENT = (
 def refuse_if_tried_too_often(session: Session, key: str, now: datetime, most: int = TRIES) -> None:
     """Nothing, while there were fewer than `most` tries in the last quarter of an hour; else `too-many-tries`."""
     span = {"since": now - TRIES_WITHIN, "until": now + CLOCK_SKEW}
-    if (session.scalar(_RECENT, {"tried": key, **span}) or 0) >= most:
+    if (ask(session, _RECENT, tried=key, **span).scalar() or 0) >= most:
         raise Refused(
             "too-many-tries",
             "That was tried too often.",

@@ -12,6 +12,7 @@ from tracker.domain import dry_matter, intake
 from tracker.domain.coring import CoringPlan
 from tracker.domain.custody import Act
 from tracker.domain.findings import CAUTION, Finding
+from tracker.domain.practice import Practice
 from tracker.domain.units import grams as read_grams
 from tracker.errors import Refused
 from tracker.steps.append_event import on_sample
@@ -82,7 +83,7 @@ def weigh(
         mean = intake.batch_tare(batch, practice)
         row.grams, row.batch_n, row.batch_sd, row.step = mean.mean, mean.n, mean.sd, mean.resolution
         findings += intake.tare_findings(mean, practice)
-    findings += _findings(session, sample, row, before)
+    findings += _findings(session, sample, row, before, practice)
     event = on_sample(session, EVENTS[what], sample, _data(row, raw), act, findings=findings)
     row.event_id = event.event_id
     session.add(row)
@@ -111,20 +112,23 @@ def _row(
     )
 
 
-def _findings(session: Session, sample: Sample, row: Weighing, before: dict[str, Weighing]) -> list[Finding]:
-    practice = practice_in_force(session)
+def _findings(
+    session: Session, sample: Sample, row: Weighing, before: dict[str, Weighing], practice: Practice
+) -> list[Finding]:
     tare = tare_of(before["tare"]) if "tare" in before and row.what != "tare" else None
     reading = reading_of(row)
     if row.what != "tare":
         # Refuses a gross reading without a tare, or below it, before anything rests on it.
         intake.net_of(reading, tare)
-    planned = CoringPlan.from_dict(plan_in_force(session, sample.id).body).mass_g
+    planned = None
+    if row.what == "fresh":
+        planned = CoringPlan.from_dict(plan_in_force(session, sample.id).body).mass_g
     findings = list(
         intake.weighing_findings(
             reading,
             previous=before_on(session, row.balance),
             tare=tare,
-            planned=planned if row.what == "fresh" else None,
+            planned=planned,
             practice=practice,
         )
     )

@@ -78,13 +78,18 @@ class Plain(TypeDecorator[Any]):
         return None if value is None else json.loads(value)
 
 
+_WRITER = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
 def canonical(value: Any) -> str:
     """One text for one value. Raises TypeError for a float: its digits depend on who writes them."""
     _refuse_floats(value)
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return _WRITER.encode(value)
 
 
 def _refuse_floats(value: Any) -> None:
+    if isinstance(value, str):
+        return
     if isinstance(value, float):
         raise TypeError("numbers with digits are kept as text")
     if isinstance(value, dict):

@@ -1,4 +1,5 @@
-"""Many rows at once, for files with a hundred thousand lines and logs of a million: as tuples of the driver.
+"""Rows without an object for each: answers to a question that was put into words once, and for files with a hundred
+thousand lines and logs of a million many rows at once, as tuples of the driver.
 
 The columns' own types still write every value, so that what is no finite decimal or no moment is refused as ever;
 whoever reads past them judges what he reads.
@@ -6,11 +7,12 @@ whoever reads past them judges what he reads.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
+from itertools import islice
 from typing import Any
 
-from sqlalchemy import Connection, Select, Table, func, select, text
+from sqlalchemy import Connection, CursorResult, Executable, Select, Table, func, select, text
 from sqlalchemy.orm import Session
 
 from tracker.storage.base import Base
@@ -18,12 +20,19 @@ from tracker.storage.base import Base
 # Rows for one call of the driver.
 AT_ONCE = 5_000
 Values = tuple[Any, ...]
+Writer = Callable[[Any], Any]
+
+
+def ask(session: Session, statement: Executable, **values: Any) -> CursorResult[Any]:
+    """The rows of a statement on tables; what waits in the session is written first, as its own questions do it."""
+    session.flush()
+    return session.connection().execute(statement, values)
 
 
 def add_many(session: Session, row: type[Base], columns: Sequence[str], rows: Iterable[Values]) -> None:
     """Add a row for each tuple, its values in the order of the columns."""
     connection = session.connection()
-    table = _table(row)
+    table = table_of(row)
     names = ", ".join(_quoted(connection, name) for name in columns)
     places = ", ".join([_place(connection)] * len(columns))
     statement = f"insert into {_quoted(connection, table.name)} ({names}) values ({places})"
@@ -35,7 +44,7 @@ def change_many(
 ) -> None:
     """Set these columns of rows that are there; each tuple ends with the key's value."""
     connection = session.connection()
-    table = _table(row)
+    table = table_of(row)
     place = _place(connection)
     sets = ", ".join(f"{_quoted(connection, name)} = {place}" for name in columns)
     statement = (
@@ -54,7 +63,7 @@ def read_raw(session: Session, wanted: Select[*tuple[Any, ...]], **values: Any) 
 def new_ids(session: Session, row: type[Base], count: int) -> Sequence[int]:
     """So many numbers that no row of the table has and none will be given; within an act nobody else draws any."""
     connection = session.connection()
-    table = _table(row)
+    table = table_of(row)
     if connection.dialect.name == "sqlite":
         last = connection.scalar(select(func.max(table.c.id))) or 0
         return range(last + 1, last + 1 + count)
@@ -62,7 +71,8 @@ def new_ids(session: Session, row: type[Base], count: int) -> Sequence[int]:
     return sorted(connection.scalars(drawn, {"table": table.name, "count": count}))
 
 
-def _table(row: type[Base]) -> Table:
+def table_of(row: type[Base]) -> Table:
+    """The table that these rows are in."""
     table = row.__table__
     assert isinstance(table, Table)
     return table
@@ -71,36 +81,17 @@ def _table(row: type[Base]) -> Table:
 def _run(
     connection: Connection, statement: str, table: Table, columns: Sequence[str], rows: Iterable[Values]
 ) -> None:
-    for some in _portions(_written(connection, table, columns, rows)):
-        connection.exec_driver_sql(statement, some)
-
-
-def _written(
-    connection: Connection, table: Table, columns: Sequence[str], rows: Iterable[Values]
-) -> Iterator[Values]:
-    """The values as the driver takes them."""
-    dialect = connection.dialect
+    dialect, left = connection.dialect, iter(rows)
     writers = [table.c[name].type.dialect_impl(dialect).bind_processor(dialect) for name in columns]
-    busy = [(at, write) for at, write in enumerate(writers) if write is not None]
-    if not busy:
-        yield from rows
-        return
-    for values in rows:
-        changed = list(values)
-        for at, write in busy:
-            changed[at] = write(changed[at])
-        yield tuple(changed)
+    while some := list(islice(left, AT_ONCE)):
+        connection.exec_driver_sql(statement, _written(writers, some))
 
 
-def _portions(rows: Iterator[Values]) -> Iterator[list[Values]]:
-    some: list[Values] = []
-    for one in rows:
-        some.append(one)
-        if len(some) == AT_ONCE:
-            yield some
-            some = []
-    if some:
-        yield some
+def _written(writers: Sequence[Writer | None], rows: Sequence[Values]) -> list[Values]:
+    """The values as the driver takes them, a column at a time."""
+    columns = zip(writers, zip(*rows, strict=True), strict=True)
+    written = [some if write is None else map(write, some) for write, some in columns]
+    return list(zip(*written, strict=True))
 
 
 def _quoted(connection: Connection, name: str) -> str:

@@ -7,12 +7,14 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, Text, func, select
-from sqlalchemy.orm import Mapped, Session, mapped_column
+from sqlalchemy import ForeignKey, Index, Row, Text, bindparam, func, insert, select, update
+from sqlalchemy.orm import Mapped, Session, make_transient_to_detached, mapped_column
+from sqlalchemy.orm.util import identity_key
 
 from tracker.domain.custody import ENDED, Event, Standing
 from tracker.domain.times import CLOCK_SKEW, at_offset, moment
 from tracker.storage.base import Base, Plain, Utc
+from tracker.storage.bulk import ask, table_of
 
 
 class EventRow(Base):
@@ -70,13 +72,39 @@ class StandingRow(Base):
     last_at: Mapped[datetime] = mapped_column(Utc)
 
 
+# Made once: an act should not wait for a sentence of SQL to be written.
+_EVENT, _STANDING = table_of(EventRow), table_of(StandingRow)
+_LIFE = select(_EVENT).where(_EVENT.c.sample_id == bindparam("life")).order_by(_EVENT.c.seq)
+_LAST = select(func.max(_EVENT.c.seq))
+_NEW = insert(_EVENT)
+_STANDS = update(_STANDING).where(_STANDING.c.sample_id == bindparam("life"))
+_BEGINS = insert(_STANDING)
+
+
 def events_of(session: Session, sample_id: int) -> list[Event]:
     """A sample's events in the order they were recorded."""
-    rows = session.scalars(select(EventRow).where(EventRow.sample_id == sample_id).order_by(EventRow.seq))
-    return [as_event(row) for row in rows]
+    return [as_event(row) for row in ask(session, _LIFE, life=sample_id)]
 
 
-def as_event(row: EventRow) -> Event:
+def keep_event(session: Session, row: EventRow) -> None:
+    """Write the event at once, and have the session know it as written."""
+    values = {column.name: getattr(row, column.name) for column in _EVENT.columns}
+    ask(session, _NEW, **values)
+    make_transient_to_detached(row)
+    session.add(row)
+
+
+def keep_standing(session: Session, sample_id: int, standing: Standing) -> None:
+    """Write where the sample stands, at once."""
+    values = projection(standing)
+    if not ask(session, _STANDS, **values, life=sample_id).rowcount:
+        ask(session, _BEGINS, **values, sample_id=sample_id)
+    known = session.identity_map.get(identity_key(StandingRow, sample_id))
+    if known is not None:
+        session.expire(known)
+
+
+def as_event(row: EventRow | Row[Any]) -> Event:
     """The row as a value, its time at the offset the device had."""
     return Event(
         seq=row.seq,
@@ -120,4 +148,4 @@ def reprints_of(session: Session, tags: Collection[int]) -> Counter[int]:
 
 def next_seq(session: Session) -> int:
     """The number the next event will have."""
-    return (session.scalar(select(func.max(EventRow.seq))) or 0) + 1
+    return (ask(session, _LAST).scalar() or 0) + 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from decimal import Decimal
+from functools import cache
 from typing import Any
 
 from sqlalchemy import (
@@ -13,8 +14,10 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     LargeBinary,
+    Select,
     Text,
     UniqueConstraint,
+    bindparam,
     select,
 )
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
@@ -137,10 +140,15 @@ def weighings_in_force(session: Session, sample_id: int) -> list[Weighing]:
 
 def weighings_in_force_of(session: Session, ids: Sequence[int]) -> list[Weighing]:
     """The same for several samples at once."""
+    return list(session.scalars(_in_force(), {"ids": ids}))
+
+
+@cache
+def _in_force() -> Select[Any]:
     correction = aliased(Weighing)
     corrected = select(correction.id).where(correction.corrects_id == Weighing.id).exists()
-    wanted = select(Weighing).where(Weighing.sample_id.in_(ids), ~corrected, ~_undone())
-    return list(session.scalars(wanted.order_by(Weighing.id)))
+    asked = Weighing.sample_id.in_(bindparam("ids", expanding=True))
+    return select(Weighing).where(asked, ~corrected, ~_undone()).order_by(Weighing.id)
 
 
 def _undone() -> ColumnElement[bool]:

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 from tracker.domain.practice import Practice, checked_value
 from tracker.errors import TrackerError
 from tracker.storage.base import Base, Plain, Utc
+from tracker.storage.bulk import ask, table_of
 
 
 class KeptRefusal(Base):
@@ -53,9 +54,13 @@ def keep_refusal(
     session.add(KeptRefusal(at=at, act=act, by=by, given=values, **refused.as_dict()))
 
 
+_OF = table_of(PracticeValue).c
+_CHOICES = select(_OF.rule, _OF.value, _OF.source).order_by(_OF.id)
+
+
 def practice_in_force(session: Session) -> Practice:
     """The programme's own choices over the defaults; of one rule the latest row counts."""
-    rows = session.scalars(select(PracticeValue).order_by(PracticeValue.id)).all()
+    rows = ask(session, _CHOICES).all()
     return Practice(
         {row.rule: checked_value(row.rule, row.value) for row in rows}, {row.rule: row.source for row in rows}
     )

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection
 from datetime import datetime
 from difflib import get_close_matches
+from typing import Any
 
-from sqlalchemy import CheckConstraint, Text, bindparam, select
+from sqlalchemy import CheckConstraint, Row, Text, bindparam, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.custody import Party
 from tracker.errors import NotFound
 from tracker.storage.base import Base, Utc
+from tracker.storage.bulk import ask, table_of
 
 
 class PartyRow(Base):
@@ -42,9 +44,12 @@ class Producer(Base):
     added_at: Mapped[datetime] = mapped_column(Utc)
 
 
+_NAMED = select(table_of(PartyRow)).where(table_of(PartyRow).c.key == bindparam("wanted"))
+
+
 def party(session: Session, key: str, *, field: str = "by") -> Party:
     """The party with this key. Raises NotFound `unknown-party`."""
-    row = session.scalar(select(PartyRow).where(PartyRow.key == key))
+    row = ask(session, _NAMED, wanted=key).first()
     if row is None:
         raise NotFound(
             "unknown-party",
@@ -52,10 +57,12 @@ def party(session: Session, key: str, *, field: str = "by") -> Party:
             field=field,
             remedy="`tracker people` lists everyone; `tracker add-person` and `tracker add-place` add more.",
         )
+    # Whoever acts is named in the log by his number.
+    session.info.setdefault("party numbers", {})[key] = row.id
     return as_party(row)
 
 
-def as_party(row: PartyRow) -> Party:
+def as_party(row: PartyRow | Row[Any]) -> Party:
     """The row as a value."""
     return Party(row.key, row.name, row.kind, row.role, row.secure)
 

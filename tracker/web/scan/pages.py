@@ -42,12 +42,11 @@ def opened(scanned: str) -> Any:
     """Whatever a QR or a scanner brings. Staff land on the act, strangers on a sentence; a stub is another door's."""
     base = settings().base_url
     # What stands behind our own /T/ is a code or a token; a whole address stands there where a scanner was typed.
-    with guesses_counted(GUESSES):
+    with guesses_counted(GUESSES) as session:
         found = resolve(scanned if "/" in scanned.rstrip("/") else tag_prefix(base) + scanned, base)
         if found.kind == "token":
             return redirect(url_for("producer.page", stub=found.value), 303)
-        with reading() as session:
-            owner = tag_owner(session, found.value)
+        owner = tag_owner(session, found.value)
     here = signed_in()
     if here is None:
         return render_template("stranger.html", owner=owner, quiet=True)

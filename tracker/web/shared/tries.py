@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 from tracker.errors import TrackerError
 from tracker.steps.sign_in import note_attempt, refuse_if_tried_too_often
@@ -11,29 +12,37 @@ from tracker.web.shared.access import signed_in
 from tracker.web.shared.noted import here
 from tracker.web.shared.season import now, reading, season
 
+if TYPE_CHECKING:
+    from sqlalchemy.orm import Session
+
 
 def refuse_too_many(tries: Mapping[str, int]) -> None:
     """Nothing, while each key was tried less often than its number; else Refused `too-many-tries`."""
     with reading() as found_in:
-        for key, most in tries.items():
-            refuse_if_tried_too_often(found_in, key, now(), most)
+        _refuse_too_many(found_in, tries)
+
+
+def _refuse_too_many(found_in: Session, tries: Mapping[str, int]) -> None:
+    for key, most in tries.items():
+        refuse_if_tried_too_often(found_in, key, now(), most)
 
 
 @contextmanager
-def guesses_counted(most: int) -> Iterator[None]:
-    """Count what a stranger asks for and there is not, by his address; after so many he is told nothing at all.
+def guesses_counted(most: int) -> Iterator[Session]:
+    """A session for what a stranger asks; what there is not is counted by his address, and after so many he is told
+    nothing at all.
 
     A right tag is never counted: a household may look at its hay as often as it likes. Raises `too-many-tries`.
     """
-    if signed_in() is not None:
-        yield
-        return
-    tries = {f"guess from {here()}": most}
-    refuse_too_many(tries)
+    tries = {} if signed_in() else {f"guess from {here()}": most}
     try:
-        yield
+        with reading() as found_in:
+            _refuse_too_many(found_in, tries)
+            yield found_in
     except TrackerError:
-        count_try("look up a tag", tries)
+        if tries:
+            # One who had too many before is refused again, and not counted.
+            count_try("look up a tag", tries)
         raise
 
 
