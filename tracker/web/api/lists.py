@@ -41,7 +41,6 @@ class LineTold(Schema):
     field = fields.String(required=True, allow_none=True)
     detail = fields.String(required=True, allow_none=True)
     remedy = fields.String(required=True, allow_none=True)
-    words = fields.String(required=True, metadata={"description": "what a person should look at"})
 
 
 class Lines(Schema):
