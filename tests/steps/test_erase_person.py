@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import sqlite3
 from typing import Any
 
 import pytest
-from sqlalchemy import select, text
+from sqlalchemy import inspect, select, text
 from sqlalchemy.exc import IntegrityError
 
 from tests.makers import (
@@ -52,11 +51,11 @@ def erased(season: Database, key: str = "ulf", **more: Any) -> Erased:
 
 def all_of(season: Database) -> str:
     """Every value of every table as one text."""
-    raw = sqlite3.connect(str(season.engine.url.database))
-    tables = [row[0] for row in raw.execute("select name from sqlite_master where type = 'table'")]
-    found = "\n".join(repr(row) for table in tables for row in raw.execute(f'select * from "{table}"'))
-    raw.close()
-    return found
+    with season.engine.connect() as connection:
+        tables = inspect(connection).get_table_names()
+        found = [row for name in tables for row in connection.execute(text(f'select * from "{name}"'))]
+    assert len(found) > 20, "a season has people, rules and events"
+    return "\n".join(map(repr, found))
 
 
 def sound(season: Database) -> int:
