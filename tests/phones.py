@@ -12,7 +12,8 @@ from typing import Any
 from tests.makers import at
 from tracker.domain.field_entry import MARKER
 from tracker.files.field_entries import Batch, read_batch
-from tracker.steps.take_entries import Answer, take_entries
+from tracker.steps.entry_answers import Answer
+from tracker.steps.take_entries import take_entries
 from tracker.storage.engine import Database
 from tracker.storage.people import party
 

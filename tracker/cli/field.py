@@ -10,7 +10,7 @@ from tracker.cli.doing import acting, command, counted, open_season, say, table,
 if TYPE_CHECKING:
     import argparse
 
-    from tracker.steps.take_entries import Answer
+    from tracker.steps.entry_answers import Answer
 
 # Locks of the season are short, so that a long file keeps no desk waiting.
 AT_ONCE = 50
@@ -51,7 +51,8 @@ def _load_phone(asked: argparse.Namespace) -> int:
 
     from tracker.errors import NotFound
     from tracker.files.field_entries import read_batch
-    from tracker.steps.take_entries import FILE, answers_in, take_entries
+    from tracker.steps.entry_answers import answers_in
+    from tracker.steps.take_entries import FILE, take_entries
 
     try:
         batch = read_batch(Path(asked.file).read_bytes())

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import logging
-from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -18,10 +16,11 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act, Party
 from tracker.domain.field_clock import ON_PAPER, REACH, ClockReading, Corrected, corrected
-from tracker.domain.field_entry import ACCEPTED, DUPLICATE, LATER, REFUSED
-from tracker.domain.times import moment, offset_minutes, utc
+from tracker.domain.field_entry import ACCEPTED, LATER, REFUSED
+from tracker.domain.times import moment, offset_minutes
 from tracker.errors import Conflict, TrackerError
 from tracker.files.field_entries import Batch, Entry, Unreadable
+from tracker.steps.entry_answers import Answer, refusal, told, told_again
 from tracker.steps.field_acts import do
 from tracker.steps.field_refs import Waits
 from tracker.storage.faults import is_passing, is_taken
@@ -35,30 +34,6 @@ SENT, FILE = "sent", "file"
 _MAY_YET_BE = ("wrong-state", "not-the-holder", "not-the-receiver", "no-open-transfer", "not-stored")
 # Too long to be read beside a refusal; it is kept with the entry.
 _PICTURE = "jpeg"
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What the phone is told of one entry. received_at: when the office first had it."""
-
-    event_id: str | None
-    answer: str
-    received_at: datetime
-    code: str | None = None
-    words: str | None = None
-    field: str | None = None
-    remedy: str | None = None
-    made: dict[str, Any] | None = None
-    contested: bool = False
-    notices: tuple[str, ...] = ()
-
-    def as_data(self) -> dict[str, Any]:
-        """Plain values, the time as RFC 3339 with milliseconds."""
-        return {
-            **vars(self),
-            "received_at": utc(self.received_at).isoformat(timespec="milliseconds"),
-            "notices": list(self.notices),
-        }
 
 
 def take_entries(
@@ -129,16 +104,16 @@ def _take(
 ) -> Answer:
     if isinstance(entry, Unreadable):
         _keep_refusal(session, by.key, "entry", entry.body, entry.complaint, now)
-        return _refusal(entry.event_id, entry.complaint, now)
+        return refusal(entry.event_id, entry.complaint, now)
     known = session.get(FieldEntry, entry.event_id)
     if known is None:
         return _attempt(session, _row(batch, entry, by, now, via), now)
     if known.body_hash != entry.body_hash:
         differs = _differs(entry)
         _keep_refusal(session, by.key, entry.kind, entry.body, differs, now)
-        return _refusal(entry.event_id, differs, now)
+        return refusal(entry.event_id, differs, now)
     first = session.get(FieldAnswer, entry.event_id)
-    return _attempt(session, known, now) if first is None else _again(known, first)
+    return _attempt(session, known, now) if first is None else told_again(known, first)
 
 
 def _differs(entry: Entry) -> Conflict:
@@ -234,7 +209,7 @@ def _attempt(session: Session, row: FieldEntry, now: datetime) -> Answer:
     )
     session.add(answer)
     session.flush()
-    return _told(row, answer, ACCEPTED)
+    return told(row, answer, ACCEPTED)
 
 
 def _waits_before(session: Session, row: FieldEntry) -> bool:
@@ -281,7 +256,7 @@ def _refused(session: Session, row: FieldEntry, refused: TrackerError, now: date
     session.add(answer)
     _keep_refusal(session, row.who, row.kind, row.body, refused, now)
     session.flush()
-    return _told(row, answer, REFUSED)
+    return told(row, answer, REFUSED)
 
 
 def _act(session: Session, row: FieldEntry) -> Act:
@@ -318,42 +293,3 @@ def _keep_refusal(
     if isinstance(payload, dict) and _PICTURE in payload:
         given = {**given, "payload": {**payload, _PICTURE: "(kept with the entry)"}}
     keep_refusal(session, now, f"phone: {kind}", by, given, refused)
-
-
-def _refusal(event_id: str | None, refused: TrackerError, now: datetime) -> Answer:
-    return Answer(
-        event_id,
-        REFUSED,
-        now,
-        code=refused.code,
-        words=refused.message,
-        field=refused.field,
-        remedy=refused.remedy,
-    )
-
-
-def _again(row: FieldEntry, first: FieldAnswer) -> Answer:
-    return _told(row, first, DUPLICATE)
-
-
-def _told(row: FieldEntry, answer: FieldAnswer, word: str) -> Answer:
-    return Answer(
-        row.event_id,
-        word,
-        row.received_at,
-        code=answer.code,
-        words=answer.words,
-        field=answer.field,
-        remedy=answer.remedy,
-        made=answer.made,
-        contested=answer.contested,
-        notices=tuple(answer.notices),
-    )
-
-
-def answers_in(answers: Sequence[Answer]) -> dict[str, int]:
-    """How many entries got which answer."""
-    counted: dict[str, int] = {}
-    for answer in answers:
-        counted[answer.answer] = counted.get(answer.answer, 0) + 1
-    return counted

@@ -6,7 +6,8 @@ from flask import render_template, request
 
 from tracker.errors import Refused
 from tracker.files.field_entries import read_batch
-from tracker.steps.take_entries import FILE, answers_in, take_entries
+from tracker.steps.entry_answers import answers_in
+from tracker.steps.take_entries import FILE, take_entries
 from tracker.web.field.door import door
 from tracker.web.shared.access import for_roles, person
 from tracker.web.shared.season import now, season
