@@ -62,9 +62,16 @@ def queue(quick: bool) -> list[Figure]:
 
 
 def season(quick: bool) -> list[Figure]:
+    from tests.bench import curve
     from tests.bench.season import figures
 
-    return figures(quick)
+    return [*figures(quick), *curve.figures(curve.curve((12, 24) if quick else curve.SIZES))]
+
+
+def plan(quick: bool) -> list[Figure]:
+    from tests.bench.plan_bench import measure
+
+    return measure(quick)
 
 
 def _acts(name: str) -> Bench:
@@ -85,6 +92,7 @@ BENCHES: dict[str, Bench] = {
     "custody": _acts("custody"),
     "audit": _acts("log_audit"),
     "writers": queue,
+    "season-plan": plan,
     "help": _acts("help_"),
 }
 SEASON = "season"
