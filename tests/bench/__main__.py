@@ -68,9 +68,16 @@ def audit(quick: bool) -> list[Figure]:
 
 
 def season(quick: bool) -> list[Figure]:
+    from tests.bench import curve
     from tests.bench.season import figures
 
-    return figures(quick)
+    return [*figures(quick), *curve.figures(curve.curve((12, 24) if quick else curve.SIZES))]
+
+
+def plan(quick: bool) -> list[Figure]:
+    from tests.bench.plan_bench import measure
+
+    return measure(quick)
 
 
 def _acts(name: str) -> Bench:
@@ -91,6 +98,7 @@ BENCHES: dict[str, Bench] = {
     "custody": _acts("custody"),
     "audit": audit,
     "writers": queue,
+    "season-plan": plan,
     "help": _acts("help_"),
 }
 SEASON = "season"

@@ -1,6 +1,8 @@
 """Many clerks at the weighing page of a real server at once, and every confirmed answer held against the season.
 
-python -m tests.bench.clerks --clerks 32 --seconds 600
+python -m tests.bench.clerks --clerks 32 --seconds 600 [--on postgresql --servers 2]
+
+With several servers a clerk asks one and then the other: the form that one drew goes to its neighbour.
 """
 
 from __future__ import annotations
@@ -17,9 +19,10 @@ import tempfile
 import threading
 import time
 from collections import Counter
-from contextlib import closing
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from decimal import Decimal
+from itertools import cycle
 from pathlib import Path
 from statistics import quantiles
 from urllib.parse import urlencode
@@ -28,6 +31,7 @@ from sqlalchemy import select
 
 from tests.bench.grow import grow
 from tests.conftest import build_season
+from tests.databases import begin_cluster
 from tests.makers import SEAL, at, make_received
 from tracker.domain.custody import Act
 from tracker.lookups.log_check import check_log
@@ -43,6 +47,7 @@ from tracker.storage.people import party
 from tracker.storage.tags import Tag
 from tracker.web.shared.guard import COOKIE
 
+Address = tuple[str, int]
 ROOT = Path(__file__).parents[2]
 BALANCE = "B1"
 TOKEN = re.compile(r'name="csrf_token" value="([^"]+)"')
@@ -55,6 +60,7 @@ class Clerks:
 
     clerks: int
     seconds: float
+    servers: int = 1
     confirmed: int = 0
     refused: Counter[str] = field(default_factory=Counter)
     broken: list[str] = field(default_factory=list)
@@ -74,9 +80,10 @@ class Clerks:
 class Clerk(threading.Thread):
     """One clerk with samples of her own: the empty sack, then the fresh weight, then the next sample."""
 
-    def __init__(self, address: tuple[str, int], token: str, codes: list[str], end: float, seed: int) -> None:
+    def __init__(self, servers: list[Address], token: str, codes: list[str], end: float, seed: int) -> None:
         super().__init__()
-        self.line = http.client.HTTPConnection(*address, timeout=60)
+        self.lines = [http.client.HTTPConnection(*server, timeout=60) for server in servers]
+        self.turn = cycle(self.lines)
         self.cookies = {COOKIE: token}
         self.codes = codes
         self.end_at = end
@@ -87,8 +94,11 @@ class Clerk(threading.Thread):
         self.broken: list[str] = []
 
     def run(self) -> None:
-        with closing(self.line):
+        try:
             self.work()
+        finally:
+            for line in self.lines:
+                line.close()
 
     def work(self) -> None:
         for code in self.codes:
@@ -125,8 +135,9 @@ class Clerk(threading.Thread):
         head = {"Cookie": "; ".join(f"{name}={value}" for name, value in self.cookies.items())}
         if body is not None:
             head["Content-Type"] = "application/x-www-form-urlencoded"
-        self.line.request(how, path, body, head)
-        answer = self.line.getresponse()
+        line = next(self.turn)
+        line.request(how, path, body, head)
+        answer = line.getresponse()
         for name, value in answer.getheaders():
             if name == "Set-Cookie":
                 key, _, rest = value.partition("=")
@@ -161,8 +172,8 @@ def prepared(address: str, clerks: int, each: int) -> tuple[list[str], list[list
     return tokens, [codes[n * each : (n + 1) * each] for n in range(clerks)]
 
 
-def served(folder: Path, address: str, threads: int) -> tuple[subprocess.Popen[str], tuple[str, int]]:
-    """A real server on this computer's own network."""
+def served(folder: Path, address: str, threads: int = 8) -> tuple[subprocess.Popen[str], Address]:
+    """A real server on this computer's own network; several in one folder share their key."""
     clean = {name: value for name, value in os.environ.items() if name not in VARIABLES.values()}
     words = [
         sys.executable,
@@ -178,7 +189,7 @@ def served(folder: Path, address: str, threads: int) -> tuple[subprocess.Popen[s
     ]
     told = {**clean, "PYTHONPATH": str(ROOT), "PYTHONUTF8": "1", "TRACKER_DATABASE": address}
     told["TRACKER_SECRET_FILE"] = str(folder / "secret.key")
-    with (folder / "log").open("w") as log:
+    with (folder / "log").open("a") as log:
         server = subprocess.Popen(words, cwd=folder, env=told, stdout=subprocess.PIPE, stderr=log, text=True)
     assert server.stdout is not None
     line = server.stdout.readline()
@@ -187,22 +198,28 @@ def served(folder: Path, address: str, threads: int) -> tuple[subprocess.Popen[s
     return server, ("127.0.0.1", int(port[1]))
 
 
-def run(address: str, folder: Path, clerks: int, seconds: float, each: int, threads: int = 16) -> Clerks:
+def run(address: str, folder: Path, clerks: int, seconds: float, each: int, servers: int = 1) -> Clerks:
     """Let them work, and compare every confirmed answer with the season."""
     tokens, codes = prepared(address, clerks, each)
-    server, where = served(folder, address, threads)
-    end = time.monotonic() + seconds
-    people = [Clerk(where, tokens[n], codes[n], end, n) for n in range(clerks)]
-    begun = time.monotonic()
-    for one in people:
-        one.start()
-    for one in people:
-        one.join()
-    found = Clerks(clerks, round(time.monotonic() - begun, 1))
-    server.terminate()
-    server.communicate(timeout=30)
+    with ExitStack() as ends:
+        doors = [_door(folder, address, ends) for _ in range(servers)]
+        end = time.monotonic() + seconds
+        people = [Clerk(doors, tokens[n], codes[n], end, n) for n in range(clerks)]
+        begun = time.monotonic()
+        for one in people:
+            one.start()
+        for one in people:
+            one.join()
+        found = Clerks(clerks, round(time.monotonic() - begun, 1), servers)
     _compare(address, people, found)
     return found
+
+
+def _door(folder: Path, address: str, ends: ExitStack) -> Address:
+    server, where = served(folder, address, threads=16)
+    ends.callback(server.communicate, timeout=30)
+    ends.callback(server.terminate)
+    return where
 
 
 def _compare(address: str, people: list[Clerk], found: Clerks) -> None:
@@ -239,10 +256,17 @@ def main() -> None:
     asked.add_argument("--clerks", type=int, default=32)
     asked.add_argument("--seconds", type=float, default=600)
     asked.add_argument("--each", type=int, default=1500, help="samples of each clerk")
+    asked.add_argument("--on", choices=("sqlite", "postgresql"), default="sqlite")
+    asked.add_argument("--servers", type=int, default=1)
     told = asked.parse_args()
-    with tempfile.TemporaryDirectory(prefix="hay-clerks-") as made:
-        folder = Path(made)
-        found = run(f"sqlite:///{folder / 'season.db'}", folder, told.clerks, told.seconds, told.each)
+    with ExitStack() as ends:
+        folder = Path(ends.enter_context(tempfile.TemporaryDirectory(prefix="hay-clerks-")))
+        address = f"sqlite:///{folder / 'season.db'}"
+        if told.on == "postgresql":
+            cluster = begin_cluster(durable=True)
+            ends.callback(cluster.end)
+            address = cluster.empty(folder)
+        found = run(address, folder, told.clerks, told.seconds, told.each, told.servers)
     print(json.dumps({**vars(found), "clean": found.clean}, indent=1))
 
 

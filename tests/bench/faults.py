@@ -313,8 +313,13 @@ def kill_often(address: str, kills: int, seed: int, *, on: str, jumps: bool = Fa
     return report
 
 
-def restart_under_load(cluster: Cluster, address: str, restarts: int, seed: int, workers: int = 4) -> Report:
-    """Stop the server at once in the middle of work and begin it again, while several programs go on."""
+def restart_under_load(
+    cluster: Cluster, address: str, restarts: int, seed: int, *, workers: int = 4, work: float = 3.0
+) -> Report:
+    """Stop the server at once in the middle of work and begin it again, while several programs go on.
+
+    work: at the most so many seconds from one stop to the next.
+    """
     rng = random.Random(seed)
     report = Report("postgresql, restarted", seed)
     begun = time.monotonic()
@@ -325,7 +330,7 @@ def restart_under_load(cluster: Cluster, address: str, restarts: int, seed: int,
         children.append(child)
     said = dict.fromkeys(pipes, b"")
     for _ in range(restarts):
-        end = time.monotonic() + rng.uniform(1.5, 3.0)
+        end = time.monotonic() + rng.uniform(work / 2, work)
         while time.monotonic() < end:
             for one in pipes:
                 said[one] += listening(one, 0.02)

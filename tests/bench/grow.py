@@ -32,6 +32,8 @@ SHARED = {
     "log_node",
     "search_word",
 }
+# Names are as long as each other, so that none begins like another.
+FIRST_NAME = 1_000_000
 
 
 def grow(database: Database, make: Callable[[Session], Sample], copies: int, seed: int = 1) -> list[str]:
@@ -135,7 +137,8 @@ def _first(connection: Connection, table: Table) -> int:
 
 
 def _copy_words(connection: Connection, code: str) -> None:
-    numbered = "case when w.word = 'meadow' then w.word || (copies.n % 1000) else w.word end"
+    # Ten of them share a name, however many there are; the other words are everybody's.
+    numbered = f"case when w.word = 'meadow' then w.word || ({FIRST_NAME} + copies.n / 10) else w.word end"
     connection.execute(
         text(
             "insert into search_word (kind, word, subject_id) "

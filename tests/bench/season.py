@@ -1,11 +1,12 @@
 """A season of a programme in little time: every lot goes its way by the real steps, day by day, as fast as it can.
 
-    python -m tests.bench.season --lots 1000
+    python -m tests.bench.season --lots 1000 [--at FOLDER] [--minutes 40]
+    python -m tests.bench.season --at SMALL --against LARGE
 
 Lots come as cuttings do, in three waves; the bench takes so many a day, and what it does not take waits. What is
 told: how long each queue became, which act took longest, how much the database grew with each lot, and whether acts
-took longer at the end than at the beginning. curve() measures questions and acts in seasons of up to a million
-samples.
+took longer at the end than at the beginning. A season in a FOLDER goes on where it stood, however it was ended:
+what waits at which station is asked of the season itself.
 """
 
 from __future__ import annotations
@@ -16,42 +17,44 @@ import math
 import random
 import tempfile
 import time
-from collections import defaultdict
-from collections.abc import Callable
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, dataclass, field
+from datetime import timedelta
 from pathlib import Path
 from statistics import median
 from typing import Any, TypeVar
 
-from sqlalchemy import text
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from tests.bench.acts_bench import season_with
 from tests.bench.figures import Figure
 from tests.bench.imports import MAP, file_of
 from tests.conftest import build_season
-from tests.makers import BASE, SEAL, act, at, make_bag, make_lot, make_plan
+from tests.makers import BASE, LOT, SEAL, START, act, at, make_plan
 from tests.result_files import NIR, SETTINGS, add_map
-from tracker.lookups.find import sample_named
+from tracker.files.key_file import KeyFile
 from tracker.lookups.lot_report import report_body
-from tracker.lookups.lots import lots_page
-from tracker.lookups.page import USUAL
-from tracker.lookups.search import search
-from tracker.lookups.tag_owner import tag_owner
+from tracker.steps.add_people import add_producer
 from tracker.steps.bag_cores import bag_cores, seal_bag
 from tracker.steps.core_lot import core_lot
 from tracker.steps.dry import empty_oven, load_oven
 from tracker.steps.grind import grind
 from tracker.steps.hand_over import relinquish
-from tracker.steps.hold import hold, lift_hold
 from tracker.steps.print_tags import print_tags
 from tracker.steps.receive import receive
 from tracker.steps.record_results import record_results
+from tracker.steps.register_lot import NewLot, register_lot
 from tracker.steps.release_results import release_results
 from tracker.steps.weigh_in import weigh
 from tracker.storage.coring import Sample, sample_with_lot
+from tracker.storage.custody import EventRow, StandingRow
 from tracker.storage.engine import Database
-from tracker.storage.people import party
+from tracker.storage.intake import OvenLoad, Weighing
+from tracker.storage.lots import Lot
+from tracker.storage.people import Producer, party
+from tracker.storage.tags import Tag
 
 DAYS = 130
 DAY = 24 * 60
@@ -59,16 +62,44 @@ DAY = 24 * 60
 WAVES = ((0.15, 0.05), (0.45, 0.06), (0.75, 0.06))
 # What the bench takes a day, over the mean of the season.
 ROOM = 1.4
-# Samples that the curve brings to the mill by the real steps, for the import.
-GROUND = 150
+LOTS_OF_A_PRODUCER = 8
+MOST_GROWTH = 1.5
+# Where a sample waits that stands so; and the event by which a station is done with it.
+STATIONS = {
+    "in transfer": "desk",
+    "received": "desk",
+    "weighed": "oven",
+    "in oven": "in oven",
+    "out of oven": "dry",
+    "dried": "mill",
+    "coarse ground": "mill",
+    "ground": "scan",
+    "scanned": "answer",
+}
+DONE = {
+    "desk": "fresh weighed",
+    "oven": "oven in",
+    "dry": "dry weighed",
+    "mill": "fine ground",
+    "scan": "scanned",
+    "answer": "reported",
+}
+IN_FIELD = ("planned", "cored", "bagged", "sealed")
+# Acts that are of many samples, and not of one on its way.
+OF_MANY = ("load the oven", "empty the oven", "import a day", "add producer")
 Result = TypeVar("Result")
+Waits = tuple[int, str]
 
 
 @dataclass
 class Season:
-    """What a simulated season told. queues: the longest each became, and on which day; seconds by act."""
+    """What a simulated season told. queues: the longest each became, and on which day; slowest: seconds.
+
+    middle_ms: of the processor, by act; way_ms: the same of all acts of one sample, by the samples that were there.
+    """
 
     lots: int
+    cored: int = 0
     events: int = 0
     reported: int = 0
     seconds: float = 0.0
@@ -76,98 +107,131 @@ class Season:
     slowest: tuple[str, float] = ("", 0.0)
     middle_ms: dict[str, float] = field(default_factory=dict)
     growth: dict[str, float] = field(default_factory=dict)
+    way_ms: dict[int, float] = field(default_factory=dict)
     bytes_a_lot: int = 0
     bytes_an_event: int = 0
 
 
+class Enough(Exception):
+    """The time is over; the season goes on another day."""
+
+
 def arriving(lots: int, day: int) -> int:
     """How many lots are cored on this day."""
-
-    def until(end: float) -> float:
-        shares = [0.5 * (1 + math.erf((end - middle) / (width * math.sqrt(2)))) for middle, width in WAVES]
-        return lots * sum(shares) / len(shares)
-
     # Everything is rounded at the end of a day, so that no lot is lost between two.
-    last = lots if day == DAYS - 1 else round(until((day + 1) / DAYS))
-    return last - (0 if day == 0 else round(until(day / DAYS)))
+    return _arrived(lots, day) - (0 if day == 0 else _arrived(lots, day - 1))
+
+
+def _arrived(lots: int, day: int) -> int:
+    if day >= DAYS - 1:
+        return lots
+    end = (day + 1) / DAYS
+    shares = [0.5 * (1 + math.erf((end - middle) / (width * math.sqrt(2)))) for middle, width in WAVES]
+    return round(lots * sum(shares) / len(shares))
 
 
 class Programme:
     """The season as it goes on: what waits at each station, and how long each act took."""
 
-    def __init__(self, season: Database, rng: random.Random) -> None:
+    def __init__(self, season: Database, lots: int, seed: int, over: Callable[[], bool]) -> None:
         self.season = season
-        self.rng = rng
-        self.took: dict[str, list[float]] = defaultdict(list)
-        self.waiting: dict[str, list[tuple[int, str]]] = {
-            name: [] for name in ("desk", "oven", "in oven", "dry", "mill", "scan", "answer")
-        }
-        self.longest: dict[str, tuple[int, int]] = {}
-        self.minute = 0.0
-        self.lots = 0
+        self.lots = lots
+        self.over = over
+        # Processor seconds and seconds of the clock, of each act of the day.
+        self.took: dict[str, list[tuple[float, float]]] = defaultdict(list)
+        self.room = max(2, math.ceil(ROOM * lots / DAYS))
+        with season.read() as session:
+            self._find(session)
+        self.rng = random.Random(f"{seed} {self.minute}")
+
+    def _find(self, session: Session) -> None:
+        """Where everything stands, and what of today is done already."""
+        last = session.scalar(select(func.max(EventRow.recorded_at)))
+        self.minute = 0.0 if last is None else (last - START) / timedelta(minutes=1)
+        self.today = int(self.minute // DAY)
+        self.cored = session.scalar(select(func.count()).select_from(Lot)) or 0
+        self.waiting: dict[str, list[Waits]] = {name: [] for name in dict.fromkeys(STATIONS.values())}
+        wanted = select(StandingRow).where(StandingRow.state.in_(STATIONS)).order_by(StandingRow.last_at)
+        for row in session.scalars(wanted):
+            self.waiting[STATIONS[row.state]].append((row.sample_id, str(row.code)))
+        since = at(self.today * DAY)
+        counted = select(EventRow.kind, func.count()).where(EventRow.recorded_at >= since)
+        self.done = Counter(dict(session.execute(counted.group_by(EventRow.kind)).all()))
+        # A lot that was begun has its sample's way to go, or not even a sample.
+        self.begun = list(
+            session.execute(
+                select(Lot.id, StandingRow.sample_id, StandingRow.state, Tag.code)
+                .outerjoin(Tag, Tag.lot_id == Lot.id)
+                .outerjoin(Sample, Sample.lot_id == Lot.id)
+                .outerjoin(StandingRow, StandingRow.sample_id == Sample.id)
+                .where(StandingRow.state.in_(IN_FIELD) | StandingRow.state.is_(None))
+            ).all()
+        )
 
     def act(self, name: str, who: str, step: Callable[[Any, Any], Result]) -> Result:
-        """One act, confirmed on the disk, a few seconds after the one before."""
+        """One act, confirmed on the disk, a few seconds after the one before. Raises Enough."""
+        if self.over():
+            raise Enough
         self.minute += 0.05
-        begun = time.perf_counter()
+        begun = time.process_time(), time.perf_counter()
         with self.season.act(name, who, {}) as session:
             result = step(session, act(session, who, self.minute))
-        self.took[name].append(time.perf_counter() - begun)
+        self.took[name].append((time.process_time() - begun[0], time.perf_counter() - begun[1]))
         return result
 
+    def on(self, name: str, who: str, sample: int, step: Callable[[Any, Sample, Any], object]) -> None:
+        self.act(name, who, lambda s, a: step(s, s.get_one(Sample, sample), a))
+
     def core(self) -> None:
-        self.lots += 1
-        number = self.lots
-        lot = self.act("register", "tove", lambda s, a: make_lot(s, field=f"Field {number}").id)
-        sample = self.act("plan", "tove", lambda s, a: make_plan(s, lot, minute=self.minute).id)
-        code = self.act(
-            "print tag",
-            "tove",
-            lambda s, a: print_tags(s, [lot], a, base_url=BASE, layout={"stock": "roll"})[1][0].tag.code,
-        )
+        """The next lot, from its register to the bag that is signed away."""
+        number = self.cored + 1
+        name = f"Meadow {number // LOTS_OF_A_PRODUCER}"
+        with self.season.read() as session:
+            known = session.scalar(select(Producer.id).where(Producer.name == name))
+        if known is None:
+            self.act("add producer", "tove", lambda s, a: add_producer(s, name=name, place="", now=a.now))
+        new = NewLot(**{**vars(LOT), "producer": name, "field": f"Field {number}"})
+        lot = self.act("register", "tove", lambda s, a: register_lot(s, new, a).id)
+        self.cored = number
+        self.in_field(lot)
+
+    def in_field(self, lot: int, sample: int | None = None, state: str = "", code: str = "") -> None:
+        """What is left of a lot's way to the laboratory."""
+        if sample is None:
+            sample = self.act("plan", "tove", lambda s, a: make_plan(s, lot, minute=self.minute).id)
+        code = code or self.act("print tag", "tove", lambda s, a: _printed(s, lot, a))
         begun = at(self.minute)
-        self.act("core", "tove", lambda s, a: core_lot(s, s.get_one(Sample, sample), a, started_at=begun))
-        self.act("bag", "tove", lambda s, a: bag_cores(s, s.get_one(Sample, sample), code, a))
-        self.act("seal", "tove", lambda s, a: seal_bag(s, s.get_one(Sample, sample), SEAL, a))
-        self.act(
-            "hand over", "tove", lambda s, a: relinquish(s, s.get_one(Sample, sample), party(s, "carl"), a)
+        steps: tuple[tuple[str, Callable[[Any, Sample, Any], object]], ...] = (
+            ("core", lambda s, sample, a: core_lot(s, sample, a, started_at=begun)),
+            ("bag", lambda s, sample, a: bag_cores(s, sample, code, a)),
+            ("seal", lambda s, sample, a: seal_bag(s, sample, SEAL, a)),
+            ("hand over", lambda s, sample, a: relinquish(s, sample, party(s, "carl"), a)),
         )
+        for name, step in steps[IN_FIELD.index(state or "planned") :]:
+            self.on(name, "tove", sample, step)
         self.waiting["desk"].append((sample, code))
 
     def desk(self, sample: int) -> None:
         gram = self.rng.uniform(-2, 2)
-        self.act(
-            "receive",
-            "carl",
-            lambda s, a: receive(
-                s, s.get_one(Sample, sample), a, condition=("dry",), seal_state="intact", seal_read=SEAL
-            ),
-        )
-        self.act(
-            "weigh tare",
-            "carl",
-            lambda s, a: weigh(s, s.get_one(Sample, sample), "tare", f"{18.6 + gram / 9:.1f}", a),
-        )
-        self.act(
-            "weigh fresh",
-            "carl",
-            lambda s, a: weigh(s, s.get_one(Sample, sample), "fresh", f"{268.6 + gram:.1f}", a),
-        )
+        with self.season.read() as session:
+            received = session.get_one(StandingRow, sample).state == "received"
+            weighed = session.scalar(select(Weighing.id).where(Weighing.sample_id == sample).limit(1))
+        how = {"condition": ("dry",), "seal_state": "intact", "seal_read": SEAL}
+        if not received:
+            self.on("receive", "carl", sample, lambda s, row, a: receive(s, row, a, **how))
+        for what, grams in (("tare", 18.6 + gram / 9), ("fresh", 268.6 + gram)):
+            if what != "tare" or weighed is None:
+                self.weigh(sample, what, grams)
 
-    def dry(self, sample: int) -> None:
-        gram = self.rng.uniform(-1, 1)
-        self.act(
-            "weigh dry",
-            "carl",
-            lambda s, a: weigh(s, s.get_one(Sample, sample), "dry", f"{251.1 + gram:.1f}", a),
-        )
+    def weigh(self, sample: int, what: str, grams: float) -> None:
+        self.on(f"weigh {what}", "carl", sample, lambda s, row, a: weigh(s, row, what, f"{grams:.1f}", a))
 
     def mill(self, sample: int) -> None:
-        for how in ("coarse", "fine"):
-            self.act(
-                f"grind {how}",
-                "ana",
-                lambda s, a, how=how: grind(s, s.get_one(Sample, sample), how, a, mill="M1"),
+        with self.season.read() as session:
+            coarse = session.get_one(StandingRow, sample).state == "coarse ground"
+        for how in ("coarse", "fine")[coarse:]:
+            self.on(
+                f"grind {how}", "ana", sample, lambda s, row, a, how=how: grind(s, row, how, a, mill="M1")
             )
 
     def scan(self, codes: list[str], day: int) -> None:
@@ -176,174 +240,250 @@ class Programme:
         self.act("import a day", "ana", lambda s, a: record_results(s, NIR, f"{day}.csv", content, a))
 
     def answer(self, sample: int) -> None:
-        def release(session: Any, done: Any) -> None:
+        def release(session: Any, row: Sample, done: Any) -> None:
             body = report_body(session, sample_with_lot(session, sample), SETTINGS)
-            release_results(session, session.get_one(Sample, sample), body, done)
+            release_results(session, row, body, done)
 
-        self.act("release", "lena", release)
+        self.on("release", "lena", sample, release)
 
-    def take(self, station: str, most: int) -> list[tuple[int, str]]:
-        """What the station takes today; the rest waits."""
-        taken, self.waiting[station] = self.waiting[station][:most], self.waiting[station][most:]
-        return taken
+    def load(self, day: int, sacks: list[Waits]) -> None:
+        def put_in(session: Any, done: Any) -> None:
+            rows = [session.get_one(Sample, one) for one, _ in sacks]
+            load_oven(session, f"L-{day}", rows, done, oven="Oven 1", set_celsius="55")
 
-    def day(self, day: int, cored: int, room: int) -> None:
-        self.minute = day * DAY
-        for _ in range(cored):
-            self.core()
-        out = self.waiting["in oven"]
-        if out:
-            self.act("empty the oven", "carl", lambda s, a: empty_oven(s, f"L-{day - 1}", a))
-            self.waiting["dry"] += out
+        self.act("load the oven", "carl", put_in)
+        self.waiting["in oven"] += sacks
+
+    def empty(self, day: int) -> None:
+        """Take out what went in before today."""
+        with self.season.read() as session:
+            inside = session.scalar(select(OvenLoad.name).where(OvenLoad.out_at.is_(None)))
+        if inside is not None and inside != f"L-{day}":
+            self.act("empty the oven", "carl", lambda s, a: empty_oven(s, inside, a))
+            self.waiting["dry"] += self.waiting["in oven"]
             self.waiting["in oven"] = []
-        for one in self.take("dry", room):
-            self.dry(one[0])
+
+    def take(self, station: str) -> Iterator[Waits]:
+        """What the station takes today, one after the other; the rest waits."""
+        for _ in range(min(self.room - self.done[DONE[station]], len(self.waiting[station]))):
+            yield self.waiting[station].pop(0)
+
+    def day(self) -> None:
+        """What is left of today."""
+        day = self.today
+        self.minute = max(self.minute, day * DAY)
+        for row in self.begun:
+            self.in_field(*row)
+        self.begun = []
+        while self.cored < _arrived(self.lots, day):
+            self.core()
+        self.empty(day)
+        for one in self.take("dry"):
+            self.weigh(one[0], "dry", 251.1 + self.rng.uniform(-1, 1))
             self.waiting["mill"].append(one)
-        for one in self.take("desk", room):
+        for one in self.take("desk"):
             self.desk(one[0])
             self.waiting["oven"].append(one)
-        sacks = self.take("oven", room)
-        if sacks:
-            self.act(
-                "load the oven",
-                "carl",
-                lambda s, a: load_oven(
-                    s,
-                    f"L-{day}",
-                    [s.get_one(Sample, one) for one, _ in sacks],
-                    a,
-                    oven="Oven 1",
-                    set_celsius="55",
-                ),
-            )
-            self.waiting["in oven"] = sacks
-        for one in self.take("mill", room):
+        if sacks := list(self.take("oven")):
+            self.load(day, sacks)
+        for one in self.take("mill"):
             self.mill(one[0])
             self.waiting["scan"].append(one)
-        scanned = self.take("scan", room)
-        if scanned:
+        if scanned := list(self.take("scan")):
             self.minute += 5
             self.scan([code for _, code in scanned], day)
             self.waiting["answer"] += scanned
-        for one in self.take("answer", room):
+        for one in self.take("answer"):
             self.answer(one[0])
-        for name, queue in self.waiting.items():
-            self.longest[name] = max(self.longest.get(name, (0, 0)), (len(queue), day))
+        self.today, self.done = day + 1, Counter()
+
+    @property
+    def ended(self) -> bool:
+        return self.today >= DAYS and not any(self.waiting.values())
 
 
-def play(address: str, lots: int, seed: int = 1) -> Season:
-    """A whole season; the days go on until the last sample has its answer."""
-    build_season(address)
-    season = Database(address, clock=lambda: at(0))
-    with season.act("map", "ana", {}) as session:
-        add_map(session, NIR, MAP)
-    programme = Programme(season, random.Random(seed))
-    room = max(2, math.ceil(ROOM * lots / DAYS))
-    begun, day = time.perf_counter(), 0
-    while day < DAYS or any(programme.waiting.values()):
-        programme.day(day, arriving(lots, day) if day < DAYS else 0, room)
-        day += 1
-    told = Season(lots, seconds=round(time.perf_counter() - begun, 1), queues=programme.longest)
-    _sum_up(season, programme, told)
-    season.close()
+def _printed(session: Any, lot: int, done: Any) -> str:
+    _, printed = print_tags(session, [lot], done, base_url=BASE, layout={"stock": "roll"})
+    return printed[0].tag.code
+
+
+def play(folder: Path, lots: int, seed: int = 1, over: Callable[[], bool] = lambda: False) -> Season:
+    """A whole season in this folder, or what is left of one; the days go on until the last sample has its answer.
+
+    over: asked before every act, whether it is enough for now. Raises ValueError where the season in the folder is
+    of another number of lots.
+    """
+    diary = Diary(folder, lots)
+    with _opened(folder) as season:
+        programme = Programme(season, lots, seed, over)
+        try:
+            while not programme.ended:
+                with diary.day(programme):
+                    programme.day()
+        except Enough:
+            pass
+        told = Season(lots, cored=programme.cored)
+        with season.read() as session:
+            told.events = session.scalar(select(func.count()).select_from(EventRow)) or 0
+            reported = select(func.count()).select_from(StandingRow).where(StandingRow.state == "reported")
+            told.reported = session.scalar(reported) or 0
+        size = sum(one.stat().st_size for one in folder.glob("season.db*"))
+    told.bytes_a_lot, told.bytes_an_event = size // max(1, told.cored), size // max(1, told.events)
+    diary.sum_up(told)
     return told
 
 
-def _sum_up(season: Database, programme: Programme, told: Season) -> None:
-    with season.read() as session:
-        told.events = session.scalar(text("select count(*) from event")) or 0
-        told.reported = session.scalar(text("select count(*) from standing where state = 'reported'")) or 0
-    longest = max(programme.took.items(), key=lambda named: max(named[1]))
-    told.slowest = (longest[0], round(max(longest[1]), 3))
-    for name, took in programme.took.items():
-        told.middle_ms[name] = round(1000 * median(took), 2)
-        tenth = len(took) // 10
-        if tenth >= 5 and name != "import a day":
-            told.growth[name] = round(median(took[-tenth:]) / median(took[:tenth]), 2)
-    assert season.file is not None
-    size = sum(one.stat().st_size for one in season.file.parent.glob(f"{season.file.name}*"))
-    told.bytes_a_lot, told.bytes_an_event = size // told.lots, size // told.events
-
-
-def curve(sizes: tuple[int, ...]) -> dict[str, dict[int, float]]:
-    """Milliseconds of a lookup, a page, a search, an append and an import's row, by samples in the season."""
-    found: dict[str, dict[int, float]] = defaultdict(dict)
-    for size in sizes:
-        with season_with(size, make_bag) as (season, codes):
-            for name, took in _asked(season, codes, size).items():
-                found[name][size] = round(1000 * took, 3)
-    return dict(found)
-
-
-def _asked(season: Database, codes: list[str], size: int) -> dict[str, float]:
-    rng = random.Random(size)
-    some = rng.sample(codes, min(len(codes), 200))
-
-    def timed(step: Callable[[str], object], texts: list[str]) -> float:
-        took = []
-        for one in texts:
-            begun = time.process_time()
-            step(one)
-            took.append(time.process_time() - begun)
-        return median(took)
-
-    def lookup(code: str) -> None:
-        with season.read() as session:
-            tag_owner(session, code)
-
-    def looked_for(word: str) -> None:
-        with season.read() as session:
-            search(session, word)
-
-    def append(code: str) -> None:
-        for step, reason in ((hold, "looked at"), (lift_hold, "fine")):
-            with season.act("hold", "lena", {}) as session:
-                step(session, sample_named(session, code), act(session, "lena", 100), reason=reason)
-
-    def page(after: str) -> None:
-        with season.read() as session:
-            lots_page(session, (int(after),))
-
-    found = {
-        "lookup by code": timed(lookup, some),
-        "first page of the lots": timed(page, ["0"] * 30),
-        "last page of the lots": timed(page, [str(max(size - USUAL, 0))] * 30),
-        "search by name": timed(looked_for, [f"meadow{rng.randrange(100, 1000)}" for _ in range(30)]),
-        "append to the log": timed(append, some[:30]) / 2,
-    }
+@contextmanager
+def _opened(folder: Path) -> Iterator[Database]:
+    """The season in the folder, with its people, its column map and a key for its log; made where there is none."""
+    file, key = folder / "season.db", KeyFile(folder / "season.key")
+    if not file.exists():
+        build_season(f"sqlite:///{file}")
+        key.make("hay.example")
+    season = Database(f"sqlite:///{file}", clock=lambda: at(0), key_file=key)
     with season.act("map", "ana", {}) as session:
         add_map(session, NIR, MAP)
-    rows = rng.sample(codes, min(len(codes), GROUND))
-    for number, code in enumerate(rows):
-        with season.act("grind", "carl", {}) as session:
-            bring_to_the_mill(session, sample_named(session, code), number)
-    begun = time.process_time()
-    with season.act("import", "ana", {}) as session:
-        taken = record_results(session, NIR, "run.csv", file_of(rows), act(session, "ana", 6000))
-    found["import of a row"] = (time.process_time() - begun) / len(rows)
-    assert taken.taken == len(rows), taken
+    yield season
+    season.close()
+
+
+class Diary:
+    """What each day told, a line of JSON each, kept beside the season: a season may be played in several goes."""
+
+    def __init__(self, folder: Path, lots: int) -> None:
+        self.path = folder / "days.jsonl"
+        if not self.path.exists():
+            self.path.write_text(json.dumps({"lots": lots}) + "\n", encoding="utf-8")
+        first = self.lines()[0]
+        if first != {"lots": lots}:
+            raise ValueError(f"{folder} has a season of {first['lots']} lots, not of {lots}")
+
+    def lines(self) -> list[dict[str, Any]]:
+        return [json.loads(line) for line in self.path.read_text(encoding="utf-8").splitlines()]
+
+    @contextmanager
+    def day(self, programme: Programme) -> Iterator[None]:
+        """Write the day down at its end, or at the end of the time."""
+        day, begun = programme.today, time.perf_counter()
+        programme.took.clear()
+        try:
+            yield
+        finally:
+            acts = {
+                name: (len(took), 1000 * median(cpu for cpu, _ in took), max(clock for _, clock in took))
+                for name, took in programme.took.items()
+            }
+            queues = {name: len(queue) for name, queue in programme.waiting.items()}
+            line = {"day": day, "cored": programme.cored, "acts": acts, "queues": queues}
+            line["seconds"] = time.perf_counter() - begun
+            with self.path.open("a", encoding="utf-8") as file:
+                file.write(json.dumps(line) + "\n")
+
+    def sum_up(self, told: Season) -> None:
+        """Queues, times and their growth, of all days and goes."""
+        days = self.lines()[1:]
+        told.seconds = round(sum(line["seconds"] for line in days), 1)
+        for line in days:
+            for name, long in line["queues"].items():
+                told.queues[name] = max(told.queues.get(name, (0, 0)), (long, line["day"]))
+            for name, (_, _, longest) in line["acts"].items():
+                told.slowest = max(told.slowest, (name, round(longest, 3)), key=lambda one: one[1])
+        names = sorted({name for line in days for name in line["acts"]})
+        for name in names:
+            told.middle_ms[name] = round(_middle(_of_act(days, name)), 2)
+            first, last = _tenths(_of_act(days, name))
+            if len(first) > 1 and name not in OF_MANY:
+                told.growth[name] = round(_middle(last) / _middle(first), 2)
+        told.way_ms = _way(days, [name for name in names if name not in OF_MANY])
+
+
+# Of an act on the days that had it: how often, and the middle of its milliseconds.
+Middles = list[tuple[int, float]]
+
+
+def _of_act(days: list[dict[str, Any]], name: str) -> Middles:
+    return [(line["acts"][name][0], line["acts"][name][1]) for line in days if name in line["acts"]]
+
+
+def _middle(middles: Middles) -> float:
+    """The middle of the days' middles, each counting as often as the act was done."""
+    half, counted = sum(times for times, _ in middles) / 2, 0
+    for times, took in sorted(middles, key=lambda one: one[1]):
+        counted += times
+        if counted >= half:
+            return took
+    return 0.0
+
+
+def _tenths(middles: Middles) -> tuple[Middles, Middles]:
+    """The days of the first tenth and of the last tenth of all these acts."""
+
+    def begin(days: Middles) -> Middles:
+        found: Middles = []
+        while sum(times for times, _ in found) < sum(times for times, _ in middles) / 10:
+            found.append(days[len(found)])
+        return found
+
+    return begin(middles), begin(middles[::-1])
+
+
+def _way(days: list[dict[str, Any]], names: list[str]) -> dict[int, float]:
+    """The milliseconds of one sample's acts, by how many lots the season had, in about eight parts of it."""
+    found = {}
+    for part in range(8):
+        some = [line for line in days if int(8 * (line["cored"] - 1) / max(1, days[-1]["cored"])) == part]
+        middles = [_middle(_of_act(some, name)) for name in names]
+        if some and all(middles):
+            found[int(median(line["cored"] for line in some))] = round(sum(middles), 1)
     return found
 
 
-def bring_to_the_mill(session: Session, sample: Sample, number: int) -> None:
-    """A bag in the field becomes a ground sample, by every step between."""
-    relinquish(session, sample, party(session, "carl"), act(session, "tove", 200))
-    receive(session, sample, act(session, "carl", 240), condition=("dry",))
-    weigh(session, sample, "tare", "18.6", act(session, "carl", 250))
-    weigh(session, sample, "fresh", "268.6", act(session, "carl", 251))
-    load = f"C-{number}"
-    load_oven(session, load, [sample], act(session, "carl", 260), oven="Oven 1", set_celsius="55")
-    empty_oven(session, load, act(session, "carl", 1220))
-    weigh(session, sample, "dry", "251.1", act(session, "carl", 1240))
-    grind(session, sample, "coarse", act(session, "ana", 1260), mill="M1")
-    grind(session, sample, "fine", act(session, "ana", 1270), mill="M1")
+def growth(small: Path, large: Path, rounds: int = 20) -> dict[str, float]:
+    """How much longer each act of a lot's way takes in the large season than in the small one, both in turns.
+
+    Both seasons have so many lots more afterwards.
+    """
+    took: list[dict[str, list[float]]] = []
+    with ExitStack() as opened:
+        programmes = [
+            Programme(opened.enter_context(_opened(one)), 0, 1, lambda: False) for one in (small, large)
+        ]
+        for number in range(rounds + 1):
+            for programme in programmes:
+                _one_way(programme, number)
+            if number == 0:
+                # The first of each compiles its statements.
+                for programme in programmes:
+                    programme.took.clear()
+        took = [
+            {name: [cpu for cpu, _ in acts] for name, acts in programme.took.items() if len(acts) >= rounds}
+            for programme in programmes
+        ]
+    less, more = ({name: median(acts) for name, acts in one.items()} for one in took)
+    found = {name: round(more[name] / less[name], 2) for name in less}
+    return {**found, "the whole way": round(sum(more.values()) / sum(less.values()), 2)}
+
+
+def _one_way(programme: Programme, number: int) -> None:
+    """One lot from its register to its answer."""
+    programme.core()
+    one = programme.waiting["desk"].pop()
+    programme.desk(one[0])
+    day = programme.today + 1_000 + number
+    programme.load(day, [one])
+    programme.minute += 16 * 60
+    programme.empty(day + 1)
+    programme.weigh(one[0], "dry", 251.1)
+    programme.mill(one[0])
+    programme.minute += 5
+    programme.scan([one[1]], day)
+    programme.answer(one[0])
 
 
 def figures(quick: bool) -> list[Figure]:
-    """The simulated season and the curve as figures."""
+    """A whole season as figures."""
     with tempfile.TemporaryDirectory(prefix="hay-season-") as folder:
-        told = play(f"sqlite:///{Path(folder) / 'season.db'}", 6 if quick else 1000)
-    sizes = (20, 40) if quick else (1_000, 10_000, 100_000, 1_000_000)
+        told = play(Path(folder), 2 if quick else 1000)
     found = [
         Figure(
             "season",
@@ -363,26 +503,27 @@ def figures(quick: bool) -> list[Figure]:
     ]
     if told.growth:
         worst = max(told.growth, key=lambda name: told.growth[name])
-        found.append(
-            Figure("season", f"last tenth / first tenth, at the worst: {worst}", told.growth[worst], "x", 1.5)
-        )
-    for name, by_size in curve(sizes).items():
-        least, most = by_size[sizes[0]], by_size[sizes[-1]]
-        found += [Figure("curve", f"{name}, {size:,} samples", by_size[size], "ms") for size in sizes]
-        found.append(Figure("curve", f"{name}, {sizes[-1]:,} / {sizes[0]:,} samples", most / least, "x", 2))
+        what = f"last tenth / first tenth, at the worst: {worst}"
+        found.append(Figure("season", what, told.growth[worst], "x", MOST_GROWTH))
     return found
 
 
 def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--lots", type=int, default=1000)
-    asked.add_argument("--curve", type=int, nargs="*", default=[])
+    asked.add_argument("--at", type=Path, help="a folder for the season, which goes on where it stood")
+    asked.add_argument("--minutes", type=float, default=math.inf, help="how long to play at most")
+    asked.add_argument("--against", type=Path, help="a larger season: how much longer its acts take")
     told = asked.parse_args()
-    with tempfile.TemporaryDirectory(prefix="hay-season-") as folder:
-        if told.lots:
-            print(json.dumps(asdict(play(f"sqlite:///{Path(folder) / 'season.db'}", told.lots)), indent=1))
-    if told.curve:
-        print(json.dumps(curve(tuple(told.curve)), indent=1))
+    if told.against:
+        print(json.dumps(growth(told.at, told.against), indent=1))
+        return
+    end = time.monotonic() + 60 * told.minutes
+    with tempfile.TemporaryDirectory(prefix="hay-season-") as made:
+        folder = told.at or Path(made)
+        folder.mkdir(parents=True, exist_ok=True)
+        found = play(folder, told.lots, over=lambda: time.monotonic() > end)
+    print(json.dumps(asdict(found), indent=1))
 
 
 if __name__ == "__main__":
