@@ -150,7 +150,7 @@ def figures(found: Curve) -> list[Figure]:
 
 def picture(found: Mapping[str, Mapping[int, float]]) -> str:
     """The curves as SVG, both axes in powers of ten."""
-    sizes = sorted(next(iter(found.values())))
+    sizes = sorted({size for by_size in found.values() for size in by_size})
     times = [took for by_size in found.values() for took in by_size.values()]
     low, high = math.floor(math.log10(min(times))), math.ceil(math.log10(max(times)))
 
@@ -172,16 +172,18 @@ def picture(found: Mapping[str, Mapping[int, float]]) -> str:
     for size in sizes:
         lines.append(f'<text x="{x(size):.0f}" y="280" text-anchor="middle">{size:,}</text>')
     lines.append('<text x="225" y="300" text-anchor="middle">samples in the season</text>')
-    ends = sorted(found, key=lambda name: -found[name][sizes[-1]])
+    last = {name: max(by_size) for name, by_size in found.items()}
+    ends = sorted(found, key=lambda name: -found[name][last[name]])
     label = 0.0
     for name in ends:
         points = " ".join(f"{x(size):.1f},{y(took):.1f}" for size, took in sorted(found[name].items()))
-        end = y(found[name][sizes[-1]])
+        size, took = last[name], found[name][last[name]]
+        end = y(took)
         # Names stand apart from each other, each joined to the end of its own line.
         label = max(end, label + 15)
         lines.append(f'<polyline points="{points}" fill="none" stroke="#1b1a16" stroke-width="1.5"/>')
-        lines.append(f'<path d="M392 {end:.1f}L412 {label:.1f}" stroke="#999"/>')
-        lines.append(f'<text x="416" y="{label:.1f}" dy="4">{name}, {found[name][sizes[-1]]:.2g}</text>')
+        lines.append(f'<path d="M{x(size) + 2:.0f} {end:.1f}L412 {label:.1f}" stroke="#999"/>')
+        lines.append(f'<text x="416" y="{label:.1f}" dy="4">{name}, {took:.2g}</text>')
     return "\n".join([*lines, "</svg>\n"])
 
 

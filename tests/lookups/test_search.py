@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import pytest
+from sqlalchemy import text
 from sqlalchemy.orm import Session
 
-from tests.makers import START, act, make_bag, make_lot, standing
+from tests.makers import START, act, done, make_bag, make_lot, standing
 from tracker.lookups import search as searching
 from tracker.lookups.search import Found, search
 from tracker.steps.add_people import add_producer
@@ -106,3 +107,14 @@ def test_a_void_tag_is_still_found(hay: Database) -> None:
     with hay.act("make", "tove", {}) as session:
         code = spoil(session)
     assert asked(hay, code[:4]).tags[0].state == "void"
+
+
+def test_a_name_is_sought_by_its_word_however_many_others_there_are(season: Database) -> None:
+    done(season, lambda s: make_lot(s, field="Long field"))
+    if season.engine.dialect.name != "sqlite":
+        pytest.skip("PostgreSQL chooses by how many rows there are, and a test has few")
+    with season.read() as session:
+        wanted = searching._subjects(session, searching.FIELD, ["long"])
+        words = wanted.compile(season.engine, compile_kwargs={"literal_binds": True})
+        plan = [str(row[3]) for row in session.execute(text(f"explain query plan {words}"))]
+    assert len(plan) == 1 and "word>" in plan[0], plan
