@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import zlib
 from collections.abc import Sequence
 from pathlib import Path
@@ -38,7 +39,7 @@ def write(file: Target, title: str, size: Size, pages: Sequence[bytes | bytearra
         out.extend(b"%d 0 obj" % number + body + b"endobj\n")
 
     put(CATALOGUE, b"<</Type/Catalog/Pages %d 0 R/ViewerPreferences<</PrintScaling /None>>>>" % TREE)
-    put(ABOUT, b"<</Title<%s>>>" % title.encode("utf-16").hex().encode())
+    put(ABOUT, b"<</Title<%s>>>" % (codecs.BOM_UTF16_BE + title.encode("utf-16-be")).hex().encode())
     put(SHARED, _stream(f"/Type/XObject/Subtype/Form/BBox{_box(form[0])}/Resources<<{_fonts()}>>", form[1]))
     for number, marks in zip(numbers, pages, strict=True):
         put(number + 1, _stream("", marks))

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from tests.cli.conftest import Terminal
+from tracker.papers.season_plan import CAUTIONS
 
 ASKED = ("season-plan", "Oda Meadow", "--first", "2026-11-01", "--months", "2", "--by", "lena")
 
@@ -49,6 +50,7 @@ def test_a_plan_is_kept_listed_and_held_against_today(staged: Terminal) -> None:
     assert f"Kept as plan {number}." in staged.ask(*ASKED), "asked twice, it is one plan"
     assert number in staged.ask("season-plans", "Oda Meadow").split("\n")[1]
     again = staged.ask("kept-plan", number, "--today")
+    assert all(words in again for words in CAUTIONS)
     assert f"Plan {number} for Oda Meadow" in again and "by Lena Roy" in again
     assert "Today the same plan comes of the same values." in again
     staged.run("set-feed", "corn", "price_ton=12", "--reason", "cheap", "--by", "lena")

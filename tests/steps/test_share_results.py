@@ -160,3 +160,17 @@ def test_a_choice_is_added_and_the_one_before_stays(season: Database) -> None:
     with season.read() as session:
         rows = session.scalars(select(MessageChoice).order_by(MessageChoice.id)).all()
     assert [(row.choice, row.how) for row in rows] == [("wanted", "form"), ("stopped", "answered STOP")]
+
+
+def test_a_link_made_for_one_producer_opens_no_lot_of_another(season: Database) -> None:
+    lot = made(season, make_bag).lot_id
+    his = owner(season)
+    other = his + 1
+    answer = refused(
+        season,
+        lambda s: share_lot(s, lot, act(s, "carl", 70), name="Lee", until=TODAY, whose=other),
+        by="carl",
+    )
+    assert (answer.code, answer.field) == ("not-his-lot", "lot")
+    row, _ = done(season, lambda s: share_lot(s, lot, act(s, "carl", 71), name="Lee", until=TODAY, whose=his))
+    assert (row.lot_id, row.producer_id) == (lot, his)

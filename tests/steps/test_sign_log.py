@@ -6,12 +6,16 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
 
 from tests.makers import (
     LOT,
+    SEAL,
     act,
     at,
     done,
+    life,
     make_bag,
     make_dried,
     make_lot,
@@ -23,10 +27,12 @@ from tests.makers import (
 from tracker.domain.signed_head import read_head
 from tracker.files.key_file import KeyFile
 from tracker.lookups.log_audit import Audit, audit
+from tracker.steps.bag_cores import seal_bag
 from tracker.steps.change_log_key import change_log_key
 from tracker.steps.hand_over import relinquish
 from tracker.steps.register_lot import NewLot, register_lot
 from tracker.steps.sign_log import EVERY, sign
+from tracker.storage.custody import StandingRow
 from tracker.storage.engine import Database
 from tracker.storage.log import entries, last_head
 from tracker.storage.people import party
@@ -136,3 +142,27 @@ def test_without_a_key_everything_is_recorded_and_nothing_signed(season: Databas
         refused(season, lambda s: change_log_key(s, act(s, "lena", 400), reason="a year")).code
         == "log-key-missing"
     )
+
+
+def test_a_head_is_dated_when_it_is_signed_and_not_when_a_late_entry_was_heard_of(signed: Database) -> None:
+    sample = done(signed, make_received)
+    signed.clock = lambda: at(600)
+    done(signed, lambda s: relinquish(s, sample, party(s, "ana"), act(s, "carl", 250)))
+    with signed.read() as session:
+        head = last_head(session)
+    assert head is not None and head.at == at(600)
+
+
+def test_what_a_savepoint_takes_back_leaves_nothing_behind_in_the_act(season: Database) -> None:
+    sample = done(season, make_bag)
+    with season.act("seal", "tove", {}) as session:
+        standing = session.get_one(StandingRow, sample.id)
+        with pytest.raises(IntegrityError) as caught, session.begin_nested():
+            seal_bag(session, sample, SEAL, act(session, "tove", 70))
+            assert standing.state == "sealed"
+            session.execute(text("insert into party (key) values ('tove')"))
+        # The fault is still in hand, and with it whatever it knows of.
+        assert caught.value and standing.state == "bagged"
+        assert seal_bag(session, sample, SEAL, act(session, "tove", 71)).seq
+        assert standing.state == "sealed"
+    assert [one.kind for one in life(season, sample)].count("sealed") == 1

@@ -140,17 +140,17 @@ def _reprint_tag(asked: argparse.Namespace) -> None:
 
 
 def _print_sacks(asked: argparse.Namespace) -> None:
-    from tracker.lookups.find import sample_named
+    from tracker.lookups.find import code_on_bag, sample_named
     from tracker.lookups.planned import planned
     from tracker.papers.tag_sheet import write_sack_labels
-    from tracker.storage.tags import tag_in_use
 
     sacks = []
     with reading(asked) as session:
         for text in asked.code:
-            found = planned(session, sample_named(session, text))
+            sample = sample_named(session, text)
+            found = planned(session, sample)
             lines = (f"lot {found.lot}", f"{found.facts.forage_kind}, cutting {found.facts.cutting}")
-            sacks.append((tag_in_use(session, text)[0].code, lines))
+            sacks.append((code_on_bag(session, sample), lines))
     with writing(asked.out) as path:
         write_sack_labels(path, _office(), sacks, _layout_asked(asked))
     say(

@@ -100,6 +100,7 @@ def _plans(asked: argparse.Namespace) -> None:
 
 def _kept(asked: argparse.Namespace) -> None:
     from tracker.lookups.kept_plans import kept_plan
+    from tracker.papers.season_plan import CAUTIONS
 
     with reading(asked) as session:
         kept = kept_plan(session, asked.number)
@@ -124,6 +125,7 @@ def _kept(asked: argparse.Namespace) -> None:
         f"Supplement $ {told['supplement_cost']}, hay bought $ {told['hay_cost']}, "
         f"{told['short_tons']} short tons short.",
         *([] if not asked.today else _changes(inputs, outcome)),
+        *CAUTIONS,
     )
 
 

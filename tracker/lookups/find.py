@@ -6,7 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import ENDED
-from tracker.errors import NotFound
+from tracker.errors import NotFound, Refused
 from tracker.storage.coring import Sample, sample_with_lot, samples_of
 from tracker.storage.custody import StandingRow
 from tracker.storage.lots import lot_numbered
@@ -35,6 +35,19 @@ def sample_named(session: Session, text: str) -> Sample:
     ended = set(session.scalars(of_lot.where(StandingRow.state.in_(ENDED))))
     going = [row for row in rows if row.id not in ended] or rows
     return sample_with_lot(session, going[-1].id)
+
+
+def code_on_bag(session: Session, sample: Sample) -> str:
+    """The code of the tag on this sample's bag. Raises Refused `no-tag-yet`."""
+    code = session.get_one(StandingRow, sample.id).code
+    if code is None:
+        raise Refused(
+            "no-tag-yet",
+            f"Lot {sample.lot_id} has no bag with a tag yet.",
+            field="sample",
+            remedy="Bind a tag to its bag first.",
+        )
+    return code
 
 
 def sample_ever_named(session: Session, text: str) -> Sample:

@@ -1,7 +1,8 @@
-"""One page of a list that may be long: the rows after the last one seen, by a key that never changes.
+"""One page of a list that may be long: the rows after the last one seen, by a key.
 
 The database is asked for what comes after a key, never to count off what came before, so the thousandth page costs
-what the first does. What is added meanwhile comes on a later page, and nothing comes twice.
+what the first does. By number, what is added meanwhile comes on a later page, and nothing comes twice. By name, what
+is added before the place that was reached is not seen, and who was erased meanwhile may come again by his new name.
 """
 
 from __future__ import annotations
@@ -65,7 +66,7 @@ def whole_list(
 ) -> Page[Line]:
     """A page of a list that is short by its nature and read whole: balances, feeds, people.
 
-    Raises Refused `not-a-cursor`.
+    Raises Refused `not-a-cursor`, where there is a line to tell it by.
     """
     known = sorted(lines, key=key)
     if after and known:

@@ -92,7 +92,7 @@ def erase_person(session: Session, key: str, act: Act, *, reason: str) -> Erased
 
 
 def erase_producer(session: Session, name: str, act: Act, *, reason: str) -> Erased:
-    """Write a producer's name, telephone, e-mail and place over, and where the fields lie.
+    """Write a producer's name, telephone, e-mail and place over, where the fields lie, and what his kept plans say.
 
     Raises NotFound `unknown-producer`, Refused `not-allowed`, `reason-missing`.
     """
@@ -194,7 +194,7 @@ def _erase_words(
 ) -> tuple[int, int]:
     """Write anew whatever has the name in its words, and take away every refusal that has it.
 
-    also: rows of which more than the name goes, under the words that migration 0011 knows them by.
+    also: rows of which more than the name goes, under the words that the migrations know them by.
     """
     there = re.compile(rf"(?<!\w){re.escape(name)}(?!\w)", re.IGNORECASE)
     entries = _with_name(session, EventRow, there, name)

@@ -20,13 +20,23 @@ from tracker.storage.shares import ADVISER, ResultLink, TokenChange, last_change
 PRODUCER = "producer"
 
 
-def share_lot(session: Session, lot: int, act: Act, *, name: str, until: date) -> tuple[ResultLink, str]:
+def share_lot(
+    session: Session, lot: int, act: Act, *, name: str, until: date, whose: int | None = None
+) -> tuple[ResultLink, str]:
     """A link to one lot, made by the office, and its token, which is kept nowhere.
 
-    Raises Refused `not-allowed`, `adviser-unnamed`, `link-date`, NotFound `unknown-lot`.
+    whose: the producer at whose wish it is made, where a page or a program named him beside the lot.
+    Raises Refused `not-allowed`, `not-his-lot`, `adviser-unnamed`, `link-date`, NotFound `unknown-lot`.
     """
     require_office(act)
     producer = lot_numbered(session, lot).field.producer_id
+    if whose not in (None, producer):
+        raise Refused(
+            "not-his-lot",
+            f"Lot {lot} is another producer's.",
+            field="lot",
+            remedy="Share it from its own producer's page, at his wish.",
+        )
     return make_link(session, producer, lot, name=name, until=until, by=act.by.key, now=act.now)
 
 

@@ -6,7 +6,7 @@ An entry costs a few hashes, however long the log is: the tree's right edge is a
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime, timedelta
 
@@ -73,7 +73,10 @@ def _caught_up(session: Session, seq: int) -> Edge:
     return tree
 
 
-def _sign_where_due(session: Session, kind: str, now: datetime) -> None:
+def _sign_where_due(session: Session, kind: str, heard: datetime) -> None:
+    # An entry that waited for another was heard of long before it is written; a head is dated when it is signed.
+    clock: Callable[[], datetime] = session.info["clock"]
+    now = max(heard, clock())
     if kind in SIGNED_AT or _hour_is_over(session, now):
         # A key that cannot be read must not keep a bag from being handed over; the audit and the doctor say it.
         with suppress(Refused):

@@ -8,7 +8,8 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ForeignKey, Index, Row, Text, bindparam, func, insert, select, update
-from sqlalchemy.orm import Mapped, Session, make_transient_to_detached, mapped_column
+from sqlalchemy.event import listens_for
+from sqlalchemy.orm import Mapped, Session, SessionTransaction, mapped_column
 from sqlalchemy.orm.util import identity_key
 
 from tracker.domain.custody import ENDED, Event, Standing
@@ -87,11 +88,9 @@ def events_of(session: Session, sample_id: int) -> list[Event]:
 
 
 def keep_event(session: Session, row: EventRow) -> None:
-    """Write the event at once, and have the session know it as written."""
+    """Write the event at once. The session does not know the row: it would outlive a savepoint that is taken back."""
     values = {column.name: getattr(row, column.name) for column in _EVENT.columns}
     ask(session, _NEW, **values)
-    make_transient_to_detached(row)
-    session.add(row)
 
 
 def keep_standing(session: Session, sample_id: int, standing: Standing) -> None:
@@ -102,6 +101,14 @@ def keep_standing(session: Session, sample_id: int, standing: Standing) -> None:
     known = session.identity_map.get(identity_key(StandingRow, sample_id))
     if known is not None:
         session.expire(known)
+
+
+@listens_for(Session, "after_soft_rollback")
+def _read_again(session: Session, _: SessionTransaction) -> None:
+    # What keep_standing wrote, and the rows were read from, may have been taken back.
+    for row in session.identity_map.values():
+        if isinstance(row, StandingRow):
+            session.expire(row)
 
 
 def as_event(row: EventRow | Row[Any]) -> Event:

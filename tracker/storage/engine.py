@@ -85,7 +85,7 @@ class Database:
         return self.engine.url.render_as_string(hide_password=True)
 
     def _session(self, engine: Engine) -> Session:
-        return Session(engine, expire_on_commit=False, info={"key file": self.key_file})
+        return Session(engine, expire_on_commit=False, info={"key file": self.key_file, "clock": self.clock})
 
     @contextmanager
     def read(self) -> Iterator[Session]:

@@ -7,8 +7,9 @@ from typing import Any
 
 import pytest
 
-from tests.makers import act, at, done, made, make_bag, make_tag, standing
+from tests.makers import act, at, done, made, make_bag, make_plan, make_tag, standing
 from tests.web.api.conftest import Program, ProgramAs
+from tracker.steps.add_people import add_producer
 from tracker.steps.issue_tags import issue_tags
 from tracker.storage.engine import Database
 from tracker.storage.people import party
@@ -54,6 +55,29 @@ def test_a_link_opens_the_results_until_it_is_taken_back(season: Database, clerk
     said(clerk.post(f"/links/{link['number']}/take-back", {"reason": "at his wish"}))
     assert said(clerk.get("/producers/1"))["links"][0]["state"] == "taken back"
     assert clerk.http.get(path).status_code != 200
+
+
+def test_a_link_at_one_producers_wish_opens_no_lot_of_another(
+    season: Database, clerk: Program, code: str
+) -> None:
+    season.clock = lambda: at(300)
+    with season.act("add", "lena", {}) as session:
+        other = add_producer(session, name="Nils Farrow", now=at(0)).id
+    body = {"name": "Adviser", "until": "2026-12-31", "lot": 1}
+    assert clerk.post(f"/producers/{other}/links", body).json["code"] == "not-his-lot"
+    assert said(clerk.get(f"/producers/{other}"))["links"] == []
+    assert said(clerk.post("/producers/1/links", body), 201)["address"]
+
+
+@pytest.mark.parametrize("named", ["{code}", "lot 1"])
+def test_a_sack_label_is_asked_for_by_the_tag_or_the_lot(clerk: Program, code: str, named: str) -> None:
+    answer = clerk.get(f"/samples/{named.format(code=code)}/sack-label")
+    assert (answer.status_code, answer.data[:5]) == (200, b"%PDF-"), answer.text
+
+
+def test_a_lot_without_a_bag_has_no_sack_label(season: Database, clerk: Program) -> None:
+    made(season, make_plan)
+    assert clerk.get("/samples/lot 1/sack-label").json["code"] == "no-tag-yet"
 
 
 def test_a_stub_is_paused_resumed_revoked_and_printed_anew(

@@ -99,3 +99,45 @@ def test_a_tag_on_a_bag_or_void_already_is_not_taken(away: tuple[Phone, Page], c
     typed(page, codes[1])
     page.locator("#sign", has_text="void already").wait_for()
     assert page.locator("#tags input:checked").count() == 0
+
+
+def test_a_tag_that_nobody_was_given_is_not_brought_back(away: tuple[Phone, Page], codes: list[str]) -> None:
+    _, page = away
+    page.evaluate(
+        """async (code) => {
+          const store = await import("/static/field/store.js");
+          const given = (tag) => (tag.code === code ? { ...tag, state: "printed", issued_to: null } : tag);
+          await store.change("pack", (pack) => ({ ...pack, tags: pack.tags.map(given) }));
+        }""",
+        codes[2],
+    )
+    page.reload()
+    page.locator("#mine", has_text="You carry 2 unused tags.").wait_for()
+    tap(page, "#way-back")
+    typed(page, codes[2])
+    page.locator("#sign", has_text="not given out to anybody").wait_for()
+    assert page.locator("#tags input:checked").count() == 0
+
+
+def test_trying_again_after_a_fault_makes_no_tag_void_twice(
+    away: tuple[Phone, Page], codes: list[str]
+) -> None:
+    _, page = away
+    tap(page, "#way-void")
+    for code in (codes[1], codes[2]):
+        typed(page, code)
+    page.fill("#reason", "fell into the mud")
+    # The phone's store fails at the second entry, once.
+    page.evaluate(
+        """() => { const put = IDBObjectStore.prototype.add; let done = 0;
+          IDBObjectStore.prototype.add = function (...given) {
+            if (given[0]?.kind === "void tag" && ++done === 2) throw new DOMException("full", "QuotaExceededError");
+            return put.apply(this, given);
+          }; }"""
+    )
+    tap(page, "#save")
+    page.locator("#sign", has_text="Not saved").wait_for()
+    page.wait_for_timeout(350)
+    tap(page, "#save")
+    page.locator("#sign", has_text="Saved on this phone").wait_for()
+    assert [one["payload"]["code"] for one in entries(page)] == [codes[1], codes[2]]

@@ -5,10 +5,16 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import pytest
 
 from tests.makers import make_lot
 from tests.web.conftest import ClientAs
+from tracker.errors import Unavailable
 from tracker.storage.engine import Database
+from tracker.web.shared import taken_away
 
 
 def test_the_page_offers_every_table_of_the_season_chosen(season: Database, client_as: ClientAs) -> None:
@@ -42,3 +48,19 @@ def test_what_is_no_table_and_no_season_is_said(client_as: ClientAs) -> None:
     answer = client_as("lena").get("/exports/lots.csv?season=soon")
     assert answer.status_code == 422 or answer.status_code == 400
     assert "soon" in answer.get_data(True)
+
+
+def test_a_table_that_cannot_be_read_just_now_is_an_answer_and_not_a_broken_file(
+    season: Database, client_as: ClientAs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lead = client_as("lena")
+
+    @contextmanager
+    def away() -> Iterator[None]:
+        raise Unavailable("database-away", "The season does not answer.", remedy="Try again.")
+        yield
+
+    monkeypatch.setattr(taken_away, "reading", away)
+    for path in ("/exports/lots.csv", "/exports/fields.geojson", "/exports/lots.xlsx", "/exports/season.zip"):
+        answer = lead.get(path)
+        assert (answer.status_code, "Retry-After" in answer.headers) == (503, True), path

@@ -6,6 +6,7 @@ import base64
 import re
 
 import pytest
+from markupsafe import escape
 from sqlalchemy.orm import Session
 
 from tests.makers import act, at, done, everything
@@ -14,6 +15,7 @@ from tests.result_files import Bench, bench, bench_template
 from tests.season_makers import make_season
 from tests.web.conftest import made_app, sign_in_as
 from tracker.lookups.kept_plans import kept_plans
+from tracker.papers.season_plan import CAUTIONS
 from tracker.steps.keep_group import keep_group
 
 __all__ = ["bench", "bench_template"]
@@ -64,6 +66,7 @@ def test_what_was_planned_is_kept_listed_and_opened_again_as_it_was(lead, bench:
     page = lead.get("/season/kept/1").get_data(True)
     assert "by Lena Roy" in page and "12.5 %, as asked for" in page
     assert "spring cows" in page and "Rules of feeding and storing" in page
+    assert all(str(escape(words)) in page for words in CAUTIONS)
     assert paper_in(page) == paper_in(made)
     assert lead.get("/season/kept/2").status_code == 404
 

@@ -25,8 +25,8 @@ class FieldPlace:
     field: int
     name: str
     producer: str
-    latitude: Decimal
-    longitude: Decimal
+    latitude: Decimal | None
+    longitude: Decimal | None
     boundary: Boundary | None
     lots: int
 

@@ -12,7 +12,7 @@ from tracker.files.out import MEDIA_TYPE, write_csv
 from tracker.lookups.page import Page
 from tracker.lookups.runs import PROFILES, Run, run_named, run_table, runs_page
 from tracker.steps.freeze_limits import freeze_limits
-from tracker.steps.make_run import MOST_SEED, make_run
+from tracker.steps.make_run import make_run
 from tracker.web.api.entry import Doing, act, listing, question
 from tracker.web.api.fields import Digits, Moment, Strict, one_of, several, text, whole
 from tracker.web.shared.access import BENCH, person
@@ -32,7 +32,6 @@ class NewRun(Doing):
         text("a tag's code", most=20), "the samples in the order they are to be scanned", most=500
     )
     every = whole("a check sample after so many; 20 unless said", needed=False, least=1, most=1000)
-    seed = whole("draw the blind duplicates from this number", needed=False, most=MOST_SEED - 1)
 
 
 class Cup(Schema):

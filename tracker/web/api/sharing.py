@@ -75,7 +75,7 @@ def _link(
     if lot is None:
         row, token = share_all(session, producer, act, name=name, until=until)
     else:
-        row, token = share_lot(session, lot, act, name=name, until=until)
+        row, token = share_lot(session, lot, act, name=name, until=until, whose=producer)
     return {"link": row.id, "until": until, "address": f"{settings().base_url.rstrip('/')}/T/{token}"}
 
 

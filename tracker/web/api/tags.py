@@ -12,7 +12,7 @@ from marshmallow import ValidationError as Wrong
 
 from labels import payload
 from tracker.domain.units import number
-from tracker.lookups.find import sample_named
+from tracker.lookups.find import code_on_bag, sample_named
 from tracker.lookups.planned import planned
 from tracker.lookups.tag_owner import TagOwner, tag_owner
 from tracker.lookups.tag_rolls import rolls_page
@@ -26,7 +26,6 @@ from tracker.steps.issue_tags import count_in, issue_tags
 from tracker.steps.print_field_sheet import print_field_sheet
 from tracker.steps.print_tags import PrintedTag, print_tags, reprint_tag, void_run, void_tag
 from tracker.storage.people import party
-from tracker.storage.tags import tag_in_use
 from tracker.web.api.entry import PDF, Doing, act, listing, question
 from tracker.web.api.fields import Strict, digits, key, one_of, several, shape_of, text, whole
 from tracker.web.api.shapes import Codes, Stands, stands
@@ -199,10 +198,11 @@ def _office() -> Office:
 
 
 def _sack_label(session: Session, sample: str, **given: Any) -> bytes:
-    found = planned(session, sample_named(session, sample))
+    named = sample_named(session, sample)
+    found = planned(session, named)
     lines = (f"lot {found.lot}", f"{found.facts.forage_kind}, cutting {found.facts.cutting}")
     file = BytesIO()
-    write_sack_labels(file, _office(), [(tag_in_use(session, sample)[0].code, lines)], _layout(given))
+    write_sack_labels(file, _office(), [(code_on_bag(session, named), lines)], _layout(given))
     return file.getvalue()
 
 

@@ -58,7 +58,7 @@ def link_for_adviser(number: int) -> str:
         name = form.get("name", "")
         if form.get("lot"):
             lot = whole(form["lot"], field="lot", least=1)
-            row, token = share_lot(session, lot, act, name=name, until=until)
+            row, token = share_lot(session, lot, act, name=name, until=until, whose=number)
         else:
             row, token = share_all(session, number, act, name=name, until=until)
     return _card(number, made=row, address=f"{settings().base_url.rstrip('/')}/T/{token}")

@@ -123,17 +123,18 @@ def _offers() -> dict[int, Decimal]:
 
 def reckoned(found: Season, question: Question) -> Generator[tuple[int, int], None, SeasonPlan]:
     """Reckon beside the request, so that it can say how far the plan is."""
-    steps = SimpleQueue[tuple[int, int] | SeasonPlan | TrackerError]()
+    steps = SimpleQueue[tuple[int, int] | SeasonPlan | BaseException]()
 
     def reckon() -> None:
         try:
             steps.put(found.answer(question, progress=lambda *step: steps.put(step)))
-        except TrackerError as refused:
-            steps.put(refused)
+        except BaseException as fault:
+            # Whatever it is, who waits for the plan must hear of it, or he waits for ever.
+            steps.put(fault)
 
     Thread(target=reckon, daemon=True).start()
     while not isinstance(step := steps.get(), SeasonPlan):
-        if isinstance(step, TrackerError):
+        if isinstance(step, BaseException):
             raise step
         yield step
     return step

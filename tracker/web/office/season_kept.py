@@ -12,6 +12,7 @@ from tracker.domain.season_kept import changed_inputs, changed_outcome
 from tracker.errors import TrackerError
 from tracker.lookups.kept_plans import KeptSeason, kept_plan
 from tracker.lookups.season_plan import season_asked
+from tracker.papers.season_plan import CAUTIONS
 from tracker.web.office.door import door
 from tracker.web.office.season import piece_by_piece, reckoned
 from tracker.web.shared.access import LEAD, for_roles
@@ -24,7 +25,9 @@ def season_kept(number: int) -> str:
     """The plan as it was made, by whom, and what it rests on."""
     with reading() as session:
         kept = kept_plan(session, number)
-    return render_template("season_kept.html", kept=kept, paper=b64encode(kept.paper).decode())
+    return render_template(
+        "season_kept.html", kept=kept, paper=b64encode(kept.paper).decode(), cautions=CAUTIONS
+    )
 
 
 @door.get("/season/kept/<int:number>/today")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack
+from itertools import chain
 from typing import IO, TYPE_CHECKING
 
 from flask import Response, send_file, stream_with_context
@@ -68,15 +69,22 @@ def _streamed(parts: Callable[[Session], Iterable[bytes]], media_type: str, name
         with ExitStack() as stack:
             yield from parts(stack.enter_context(reading()))
 
-    answer = Response(stream_with_context(told()), content_type=media_type)
+    # What cannot be read at all is said by the first part, while it can still be answered as an error.
+    rest = told()
+    first = next(rest, b"")
+    answer = Response(stream_with_context(chain([first], rest)), content_type=media_type)
     answer.headers.set("Content-Disposition", "attachment", filename=name)
     return answer
 
 
 def _gathered(write: Callable[[Session, IO[bytes]], None], media_type: str, name: str) -> Response:
     file = _file()
-    with reading() as session:
-        write(session, file)
+    try:
+        with reading() as session:
+            write(session, file)
+    except BaseException:
+        file.close()
+        raise
     file.seek(0)
     answer = send_file(file, mimetype=media_type, as_attachment=True, download_name=name)
     # Files sent so would be kept by whatever lies between, and names and telephones are in this one.

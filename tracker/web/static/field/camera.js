@@ -23,7 +23,10 @@ export class Camera {
     const [read] = await Promise.all([readPicture(), this.#open({ ...wanted, width: { ideal: 1280 }, height: { ideal: 720 } })]);
     if (!this.#stream) return;
     if (!read) return this.#fail("This browser cannot read tags. Type the code instead.");
-    this.#awake = await navigator.wakeLock?.request("screen").catch(() => null);
+    const awake = await navigator.wakeLock?.request("screen").catch(() => null);
+    // Closed while the lock was asked for: nothing is kept awake for nobody.
+    if (!this.#stream) return awake?.release().catch(() => {});
+    this.#awake = awake;
     await this.#draw();
     this.#watch(read);
   }
@@ -35,7 +38,10 @@ export class Camera {
 
   async #open(video) {
     try {
-      this.#stream = await navigator.mediaDevices.getUserMedia({ video, audio: false });
+      const stream = await navigator.mediaDevices.getUserMedia({ video, audio: false });
+      // The phone may have asked for leave meanwhile, and whoever wanted the camera have gone on without it.
+      if (!this.#going || document.hidden || this.#stream) return stream.getTracks().forEach((track) => track.stop());
+      this.#stream = stream;
     } catch (error) {
       const denied = error.name === "NotAllowedError";
       this.#fail(denied ? "The phone does not allow the camera for this page. Allow it in the page's settings, or take a photo or type the code." : "The camera does not answer. Take a photo or type the code.");
@@ -52,7 +58,9 @@ export class Camera {
     this.video.muted = true;
     this.video.srcObject = this.#stream;
     const track = this.#stream.getVideoTracks()[0];
-    this.place.replaceChildren(this.video, ...(await this.#buttons(track)));
+    const made = await this.#buttons(track);
+    if (!this.#stream) return;
+    this.place.replaceChildren(this.video, ...made);
     await this.video.play().catch(() => {});
     this.video.scrollIntoView({ block: "center" });
   }

@@ -10,6 +10,7 @@ const WAYS = {
   back: { says: "I bring unused tags back", deed: "Add this tag", save: "These tags are back in the office" },
 };
 let now, way, scanner;
+let saving = false;
 const chosen = new Map(); // code -> how it was named
 
 async function draw() {
@@ -53,7 +54,7 @@ function begin(name) {
 
 function inWords(code) {
   const tag = now.tags.get(code);
-  return tag ? `Tag ${tag.number} of run ${tag.run}. Compare all 8 characters.` : "Not among the tags this phone took along; the office decides. Compare all 8 characters.";
+  return tag?.run ? `Tag ${tag.number} of run ${tag.run}. Compare all 8 characters.` : "Not among the tags this phone took along; the office decides. Compare all 8 characters.";
 }
 
 function notThis(code) {
@@ -62,10 +63,13 @@ function notThis(code) {
   if (tag?.state === "void") return "This tag is void already. Cut it up.";
   if (bag && way === "void") return `This tag is on the bag of ${lotName(bag.lot)}. Open that lot's bag, and put a fresh tag on it.`;
   if (bag || tag?.state === "bound") return "This tag is on a bag. Only unused tags are brought back or made void here.";
+  // The office refuses a whole list for one tag that nobody carries.
+  if (tag && tag.state !== "issued" && way === "back") return "This tag was not given out to anybody. Only those that were are brought back.";
   return null;
 }
 
 async function add(code, how) {
+  if (saving) return;
   const no = notThis(code);
   if (no) return sign("stop", "Not this tag", no);
   if (chosen.has(code)) return sign("caution", "Already on the list", shown(code));
@@ -79,9 +83,13 @@ function list() {
   const codes = new Set([...mine.map((tag) => tag.code), ...chosen.keys()]);
   const row = (code) => {
     const box = h("input", { type: "checkbox", value: code, checked: chosen.has(code) });
-    box.addEventListener("change", () => (box.checked ? chosen.set(code, null) : chosen.delete(code)));
+    box.addEventListener("change", () => {
+      if (saving) box.checked = !box.checked;
+      else if (box.checked) chosen.set(code, null);
+      else chosen.delete(code);
+    });
     const tag = now.tags.get(code);
-    return h("label", { class: "tick" }, box, h("span", {}, `${shown(code)}${tag ? `, run ${tag.run}, number ${tag.number}` : ", not on this phone"}`));
+    return h("label", { class: "tick" }, box, h("span", {}, `${shown(code)}${tag?.run ? `, run ${tag.run}, number ${tag.number}` : ", not on this phone"}`));
   };
   put("tags", codes.size ? [...codes].map(row) : h("p", {}, "No tag yet. Scan one."),
     way === "back" && mine.length > 1 ? button(`All ${mine.length} that I carry`, tickAll, { class: "second", id: "all" }) : null);
@@ -100,11 +108,22 @@ function wrong() {
   return null;
 }
 
-// One entry for each void tag: the office may refuse one of them and take the others.
+// One entry for each void tag: the office may refuse one of them and take the others. What is kept leaves the list at
+// once, so that trying again after a fault keeps nothing twice.
 async function save() {
   const codes = [...chosen.keys()];
-  if (way === "back") await enter("count in", { codes }, { how: sameWay() });
-  else for (const [code, how] of chosen) await enter("void tag", { code, reason: reason() }, { how });
+  saving = true;
+  try {
+    if (way === "back") await enter("count in", { codes }, { how: sameWay() });
+    else {
+      for (const [code, how] of [...chosen]) {
+        await enter("void tag", { code, reason: reason() }, { how });
+        chosen.delete(code);
+      }
+    }
+  } finally {
+    saving = false;
+  }
   const words = way === "back" ? "Give them to somebody of the office." : "Cut them up, so that nobody uses them.";
   way = null;
   scanner.end();
