@@ -106,6 +106,28 @@ def test_what_is_no_boundary_says_why(polygons: Any, words: str) -> None:
     assert refused.value.remedy
 
 
+@pytest.mark.parametrize(
+    ("longitude", "words"),
+    [
+        ("1e-20000", "more than 20 decimals"),
+        ("-96." + "1" * 21, "more than 20 decimals"),
+        ("0e-20000", "more than 20 decimals"),
+        ("1e1000000", "lies off the globe"),
+        ("9" * 100_000, "lies off the globe"),
+    ],
+)
+def test_a_number_no_map_has_is_refused_in_one_short_sentence(longitude: str, words: str) -> None:
+    corner = [Decimal(longitude), Decimal("39.1")]
+    with pytest.raises(Refused, match=words) as refused:
+        read_boundary([[[corner, *ring(CORNERS)[1:4], corner]]])
+    assert (refused.value.code, len(refused.value.message) < 100) == ("not-a-boundary", True)
+
+
+def test_the_digits_of_a_binary_number_near_zero_are_taken() -> None:
+    near = [corner.replace("-96.1", "0.0").replace("-96.096", "0.0040000000000000001") for corner in CORNERS]
+    assert read_boundary([[ring(near)]]).as_data()[0][0][1][0] == "0.0040000000000000001"
+
+
 def test_a_place_is_a_latitude_and_a_longitude() -> None:
     assert read_place("39.1; -96.10", field="location") == (Decimal("39.1"), Decimal("-96.10"))
 

@@ -145,6 +145,7 @@ OTHER_SYSTEM = '"crs":{"type":"name","properties":{"name":"EPSG:25832"}},'
         b'{"type":"FeatureCollection","features":[]}',
         b'{"type":"FeatureCollection","features":[}',
         b'{"a":' * 100_000,
+        b'{"type":"FeatureCollection","features":[1e-99999999999999999999]}',
         collection(feature(polygon(), producer="Oda Meadow", field="Hill"), more=OTHER_SYSTEM),
     ],
 )

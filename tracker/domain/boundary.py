@@ -22,6 +22,8 @@ _SQUARE_METRES_PER_HECTARE = 10_000
 # Our choice: smaller is a slip of the hand, larger is no field but a district or swapped degrees.
 LEAST_HA, MOST_HA = Decimal("0.01"), Decimal(2000)
 MOST_POSITIONS = 1000
+# Seven are a centimetre; maps written from binary numbers have up to 18 where a degree is near zero.
+MOST_DECIMALS = 20
 # The international acre is 4046.8564224 m2 (NIST Handbook 44, appendix C).
 HECTARES_PER_ACRE = Decimal("0.40468564224")
 
@@ -141,12 +143,24 @@ def _position(given: Any) -> Position:
     if len(numbers) != 2 or not all(isinstance(one, Decimal) and one.is_finite() for one in numbers):
         raise _no_boundary(f"{str(given)[:60]} is no position.", "Write longitude and latitude in degrees.")
     longitude, latitude = numbers
-    if abs(latitude) > 90 or abs(longitude) > 180:
+    # Compared and not abs(), which overflows at 1e1000000.
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
         raise _no_boundary(
-            f"{longitude}, {latitude} lies off the globe.",
+            f"{_short(longitude)}, {_short(latitude)} lies off the globe.",
             "Longitude comes first, in degrees of WGS 84; metres of a map grid are converted first.",
         )
+    for degrees in numbers:
+        if int(degrees.as_tuple().exponent) < -MOST_DECIMALS:
+            raise _no_boundary(
+                f"{_short(degrees)} has more than {MOST_DECIMALS} decimals.",
+                "Export the map with 7 decimals, which is a centimetre.",
+            )
     return longitude, latitude
+
+
+def _short(degrees: Decimal) -> str:
+    written = str(degrees)
+    return written if len(written) <= 30 else f"{written[:30]}..."
 
 
 def _area_m2(ring: Ring) -> float:

@@ -77,7 +77,8 @@ def _features(name: str, data: bytes) -> tuple[FieldRow, ...]:
     try:
         # Every number as the digits it was written in.
         given = json.loads(data.decode("utf-8-sig"), parse_float=Decimal, parse_int=Decimal)
-    except (ValueError, RecursionError):
+    except (ValueError, ArithmeticError, RecursionError):
+        # Of arithmetic: an exponent that no Decimal can have.
         raise _no_map(f"{name} begins like GeoJSON and cannot be read as such.") from None
     features = given.get("features")
     if given.get("type") != "FeatureCollection" or not isinstance(features, list) or not features:
