@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+import time
 from decimal import Decimal
+from itertools import combinations, pairwise
 from typing import Any
 
 import pytest
@@ -126,6 +129,66 @@ def test_a_number_no_map_has_is_refused_in_one_short_sentence(longitude: str, wo
 def test_the_digits_of_a_binary_number_near_zero_are_taken() -> None:
     near = [corner.replace("-96.1", "0.0").replace("-96.096", "0.0040000000000000001") for corner in CORNERS]
     assert read_boundary([[ring(near)]]).as_data()[0][0][1][0] == "0.0040000000000000001"
+
+
+def test_too_many_positions_are_counted_before_any_is_read() -> None:
+    with pytest.raises(Refused, match="more than 1000 positions"):
+        read_boundary([[["no position"] * 1001]])
+
+
+Corner = tuple[int, int]
+
+
+def on_one_line(a: Corner, b: Corner, c: Corner) -> int:
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def between(a: Corner, b: Corner, c: Corner) -> bool:
+    """Whether c lies on the side from a to b."""
+    near = all(min(a[axis], b[axis]) <= c[axis] <= max(a[axis], b[axis]) for axis in (0, 1))
+    return near and on_one_line(a, b, c) == 0
+
+
+def meet(a: Corner, b: Corner, c: Corner, d: Corner) -> bool:
+    """By the definition: an end of one lies on the other, or each has its ends on both hands of the other."""
+    touch = between(a, b, c) or between(a, b, d) or between(c, d, a) or between(c, d, b)
+    apart = (
+        on_one_line(a, b, c) * on_one_line(a, b, d) < 0 and on_one_line(c, d, a) * on_one_line(c, d, b) < 0
+    )
+    return touch or apart
+
+
+@given(st.lists(st.tuples(st.integers(0, 5), st.integers(0, 5)), min_size=4, max_size=9, unique=True))
+def test_a_ring_crosses_itself_where_any_two_of_its_sides_do(corners: list[Corner]) -> None:
+    sides = list(pairwise([*corners, corners[0]]))
+    expected = any(
+        meet(*one, *other)
+        for (at, one), (place, other) in combinations(enumerate(sides), 2)
+        if place - at not in (1, len(sides) - 1)
+    )
+    drawn = [[Decimal(x) / 500, Decimal(y) / 500] for x, y in [*corners, corners[0]]]
+    try:
+        read_boundary([[drawn]])
+        words = ""
+    except Refused as refused:
+        words = refused.message
+    assert ("crosses itself" in words) == expected
+
+
+def time_to_read(corners: int) -> float:
+    """Seconds of work for a round field, the best of three."""
+    turns = [2 * math.pi * number / corners for number in range(corners)]
+    drawn = [[Decimal(f"{math.cos(a) / 200:.12f}"), Decimal(f"{math.sin(a) / 200:.12f}")] for a in turns]
+    taken = []
+    for _ in range(3):
+        begin = time.process_time()
+        read_boundary([[[*drawn, drawn[0]]]])
+        taken.append(time.process_time() - begin)
+    return min(taken)
+
+
+def test_ten_times_the_corners_take_far_less_than_a_hundred_times_as_long() -> None:
+    assert time_to_read(990) < 40 * time_to_read(99)
 
 
 def test_a_place_is_a_latitude_and_a_longitude() -> None:

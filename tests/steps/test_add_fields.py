@@ -154,6 +154,17 @@ def test_what_is_no_map_of_fields_is_refused_whole(season: Database, data: bytes
     assert (found.code, found.field) == ("not-a-map", "file")
 
 
+def test_a_map_of_more_positions_than_are_looked_through_is_refused_whole(season: Database) -> None:
+    # No position of them is one: they are counted before any is read.
+    many = feature('{"type":"MultiPolygon","coordinates":[[[' + ",".join(["0"] * 10_001) + "]]]}")
+    found = refused(
+        season,
+        lambda s: bring_in(s, "fields", "fields.geojson", collection(many, many), act(s, "tove", 10)),
+    )
+    assert (found.code, found.field) == ("file-too-large", "file")
+    assert "20002 positions; the most is 20000" in str(found)
+
+
 def test_the_one_reference_system_may_be_named(season: Database) -> None:
     named = '"crs":{"type":"name","properties":{"name":"urn:ogc:def:crs:OGC:1.3:CRS84"}},'
     assert told(

@@ -6,11 +6,12 @@ Positions are WGS 84 in decimal degrees, longitude before latitude inside a boun
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 from tracker.domain.units import number
 from tracker.errors import Refused
@@ -29,6 +30,7 @@ HECTARES_PER_ACRE = Decimal("0.40468564224")
 
 Position = tuple[Decimal, Decimal]
 Ring = tuple[Position, ...]
+_Point = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -83,11 +85,10 @@ def read_boundary(polygons: Any) -> Boundary:
     """
     if not isinstance(polygons, list) or not polygons:
         raise _no_boundary("It has no polygon.")
-    found = Boundary(tuple(_polygon(one) for one in polygons))
-    if sum(len(ring) for ring in _rings(found)) > MOST_POSITIONS:
+    if positions_in(polygons) > MOST_POSITIONS:
         raise _no_boundary(f"It has more than {MOST_POSITIONS} positions.", "Draw it with fewer corners.")
-    for ring in _rings(found):
-        _refuse_crossing(ring)
+    found = Boundary(tuple(_polygon(one) for one in polygons))
+    _refuse_crossing(list(_rings(found)))
     area = area_ha(found)
     if not LEAST_HA <= area <= MOST_HA:
         raise _no_boundary(
@@ -95,6 +96,12 @@ def read_boundary(polygons: Any) -> Boundary:
             "Check the corners; longitude comes before latitude.",
         )
     return found
+
+
+def positions_in(polygons: Any) -> int:
+    """How many positions the coordinates of a MultiPolygon list, whatever else is wrong with them."""
+    rings = (ring for polygon in _list(polygons) for ring in _list(polygon))
+    return sum(len(_list(ring)) for ring in rings)
 
 
 def area_ha(boundary: Boundary) -> Decimal:
@@ -113,6 +120,10 @@ def in_words(boundary: Boundary) -> str:
     """`12.30 ha (30.4 acres)`."""
     area = area_ha(boundary)
     return f"{area} ha ({(area / HECTARES_PER_ACRE).quantize(Decimal('0.1'))} acres)"
+
+
+def _list(given: Any) -> list[Any]:
+    return given if isinstance(given, list) else []
 
 
 def _rings(boundary: Boundary) -> Iterator[Ring]:
@@ -177,33 +188,72 @@ def _equal_area(latitude: float) -> float:
     return (1 - _ECCENTRICITY_2) / 2 * (sine / (1 - _ECCENTRICITY_2 * sine**2) + math.atanh(e * sine) / e)
 
 
-def _refuse_crossing(ring: Ring) -> None:
+class _Side(NamedTuple):
+    """One side of a ring, its degrees as whole numbers of the last decimal taken; sorted from west to east."""
+
+    west: int
+    east: int
+    south: int
+    north: int
+    a: _Point
+    b: _Point
+    ring: int
+    place: int
+    of: int
+    begin: Position
+
+    def follows(self, other: _Side) -> bool:
+        """Whether the two have a corner between them."""
+        return self.ring == other.ring and abs(self.place - other.place) in (1, self.of - 1)
+
+
+def _sides(which: int, ring: Ring) -> list[_Side]:
     # A corner that was written twice is one.
     corners = [at for at, following in pairwise(ring) if at != following]
-    sides = list(pairwise([*corners, corners[0]])) if corners else []
-    for place, (a, b) in enumerate(sides):
-        for other, (c, d) in enumerate(sides[place + 2 :], start=place + 2):
-            neighbours = place == 0 and other == len(sides) - 1
-            if not neighbours and _overlap(a, b, c, d) and _cross(a, b, c, d):
-                raise _no_boundary(
-                    f"It crosses itself near {c[0]}, {c[1]}.",
-                    "Draw the corners in their order around the field.",
-                )
+    points = [_point(at) for at in corners]
+    found = []
+    for place, (begin, a, b) in enumerate(zip(corners, points, points[1:] + points[:1], strict=True)):
+        west, east = sorted((a[0], b[0]))
+        south, north = sorted((a[1], b[1]))
+        found.append(_Side(west, east, south, north, a, b, which, place, len(corners), begin))
+    return found
 
 
-def _overlap(a: Position, b: Position, c: Position, d: Position) -> bool:
-    return all(
-        max(min(a[axis], b[axis]), min(c[axis], d[axis])) <= min(max(a[axis], b[axis]), max(c[axis], d[axis]))
-        for axis in (0, 1)
-    )
+def _point(at: Position) -> _Point:
+    longitude, latitude = at
+    return int(longitude.scaleb(MOST_DECIMALS)), int(latitude.scaleb(MOST_DECIMALS))
 
 
-def _cross(a: Position, b: Position, c: Position, d: Position) -> bool:
+def _refuse_crossing(rings: Sequence[Ring]) -> None:
+    for one, other in _meetings([side for place, ring in enumerate(rings) for side in _sides(place, ring)]):
+        if one.ring == other.ring:
+            at = max(one, other, key=lambda side: side.place).begin
+            raise _no_boundary(
+                f"It crosses itself near {at[0]}, {at[1]}.",
+                "Draw the corners in their order around the field.",
+            )
+
+
+def _meetings(sides: Iterable[_Side]) -> Iterator[tuple[_Side, _Side]]:
+    """Every two sides that meet and do not follow each other.
+
+    From west to east, so that a side is compared with those only that begin before it ends.
+    """
+    ordered = sorted(sides)
+    wests = [side.west for side in ordered]
+    for after, one in enumerate(ordered, start=1):
+        beside = ordered[after : bisect_right(wests, one.east)]
+        for other in [side for side in beside if side.south <= one.north and one.south <= side.north]:
+            if not one.follows(other) and _meet(one.a, one.b, other.a, other.b):
+                yield one, other
+
+
+def _meet(a: _Point, b: _Point, c: _Point, d: _Point) -> bool:
     """Whether two sides whose boxes overlap meet anywhere."""
     return _turn(a, b, c) * _turn(a, b, d) <= 0 and _turn(c, d, a) * _turn(c, d, b) <= 0
 
 
-def _turn(a: Position, b: Position, c: Position) -> int:
+def _turn(a: _Point, b: _Point, c: _Point) -> int:
     turned = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
     return (turned > 0) - (turned < 0)
 
