@@ -63,6 +63,53 @@ def test_what_is_left_out_is_taken_off_and_pieces_are_added() -> None:
     assert abs(both - 2 * field) <= Decimal("0.01"), "each is rounded"
 
 
+def box(west: int, south: int, east: int, north: int) -> list[list[Decimal]]:
+    """A rectangle, its sides in thousandths of a degree."""
+    corners = [(west, south), (east, south), (east, north), (west, north), (west, south)]
+    return [[Decimal(x) / 1000, Decimal(y) / 1000] for x, y in corners]
+
+
+FIELD = box(0, 0, 10, 10)
+
+
+@pytest.mark.parametrize(
+    ("polygons", "words"),
+    [
+        ([[FIELD], [FIELD]], "are the same or overlap"),
+        ([[FIELD], [FIELD[2:] + FIELD[1:3]]], "are the same or overlap"),
+        ([[FIELD, FIELD]], "are the same or overlap"),
+        ([[FIELD, box(2, 2, 4, 4), box(2, 2, 4, 4)]], "are the same or overlap"),
+        ([[FIELD], [box(5, 5, 15, 15)]], "are the same or overlap"),
+        ([[FIELD], [box(5, 0, 15, 10)]], "are the same or overlap"),
+        ([[FIELD], [box(10, 0, 20, 10)]], "are the same or overlap"),
+        ([[FIELD], [box(2, 2, 4, 4)]], "are the same or overlap"),
+        ([[box(2, 2, 4, 4)], [FIELD]], "are the same or overlap"),
+        ([[FIELD, box(2, 2, 8, 8), box(3, 3, 4, 4)]], "are the same or overlap"),
+        ([[FIELD, box(8, 8, 12, 12)]], "are the same or overlap"),
+        ([[FIELD, box(12, 2, 14, 4)]], "does not lie in its outline"),
+        ([[FIELD, box(10, 10, 12, 12)]], "does not lie in its outline"),
+        ([[box(2, 2, 4, 4), FIELD]], "does not lie in its outline"),
+    ],
+)
+def test_what_would_be_counted_twice_or_taken_off_elsewhere_is_refused(polygons: Any, words: str) -> None:
+    with pytest.raises(Refused, match=words) as refused:
+        read_boundary(polygons)
+    assert refused.value.code == "not-a-boundary"
+
+
+def test_pieces_may_touch_in_a_corner_holes_touch_the_outline_and_islands_lie_in_holes() -> None:
+    part = area_ha(read_boundary([[box(0, 0, 1, 1)]]))
+    diamond = [[Decimal(x) / 1000, Decimal(y) / 1000] for x, y in [(0, 5), (2, 4), (2, 6), (0, 5)]]
+    for polygons, parts in (
+        ([[FIELD], [box(10, 10, 12, 12)]], 104),
+        ([[FIELD, diamond]], 98),
+        ([[FIELD, box(2, 2, 8, 8)], [box(3, 3, 4, 4)]], 65),
+        ([[box(3, 3, 4, 4)], [FIELD, box(2, 2, 8, 8)]], 65),
+        ([[FIELD, box(2, 2, 4, 4), box(4, 4, 6, 6)]], 92),
+    ):
+        assert abs(area_ha(read_boundary(polygons)) - part * parts) < 1
+
+
 @given(st.integers(0, 3), st.booleans())
 def test_where_a_ring_begins_and_which_way_it_goes_does_not_matter(begin: int, back: bool) -> None:
     open_ = CORNERS[:-1][begin:] + CORNERS[:-1][:begin]
@@ -98,7 +145,9 @@ BOW = [CORNERS[0], CORNERS[2], CORNERS[1], CORNERS[3], CORNERS[0]]
         ([[[[1.5, 2.5]] * 4]], "no position"),
         ([[ring(["39.1,-96.1"] * 4)]], "lies off the globe"),
         ([[ring(["0,0", "1,0", "1,1", "0,0"])]], "a field has 0.01 to 2000"),
-        ([[ring(["0,0"] * 5)]], "encloses 0.00 ha"),
+        ([[ring(["0,0"] * 5)]], "fewer than 3 different corners"),
+        ([[ring(CORNERS), ring(["-96.099,39.101"] * 5)]], "fewer than 3 different corners"),
+        ([[ring(["0,0", "0.00001,0", "0.00001,0.00001", "0,0"])]], "encloses 0.00 ha"),
         ([[ring(CORNERS[:4] * 260 + CORNERS[:1])]], "more than 1000 positions"),
     ],
 )

@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from itertools import pairwise
+from itertools import count, pairwise
 from typing import Any, NamedTuple
 
 from tracker.domain.units import number
@@ -88,7 +88,10 @@ def read_boundary(polygons: Any) -> Boundary:
     if positions_in(polygons) > MOST_POSITIONS:
         raise _no_boundary(f"It has more than {MOST_POSITIONS} positions.", "Draw it with fewer corners.")
     found = Boundary(tuple(_polygon(one) for one in polygons))
-    _refuse_crossing(list(_rings(found)))
+    ring_number = count()
+    drawn = [[_sides(next(ring_number), ring) for ring in polygon] for polygon in found.polygons]
+    _refuse_crossing(side for polygon in drawn for sides in polygon for side in sides)
+    _refuse_misplaced(drawn)
     area = area_ha(found)
     if not LEAST_HA <= area <= MOST_HA:
         raise _no_boundary(
@@ -126,11 +129,6 @@ def _list(given: Any) -> list[Any]:
     return given if isinstance(given, list) else []
 
 
-def _rings(boundary: Boundary) -> Iterator[Ring]:
-    for polygon in boundary.polygons:
-        yield from polygon
-
-
 def _polygon(given: Any) -> tuple[Ring, ...]:
     if not isinstance(given, list) or not given:
         raise _no_boundary("A polygon of it has no ring.")
@@ -145,6 +143,10 @@ def _ring(given: Any) -> Ring:
     ring = tuple(_position(one) for one in given)
     if ring[0] != ring[-1]:
         raise _no_boundary("A ring of it is not closed.", "Write the first position again at the end.")
+    if len(set(ring)) < 3:
+        raise _no_boundary(
+            "A ring of it has fewer than 3 different corners.", "Leave it out, or draw it anew."
+        )
     return ring
 
 
@@ -188,6 +190,51 @@ def _equal_area(latitude: float) -> float:
     return (1 - _ECCENTRICITY_2) / 2 * (sine / (1 - _ECCENTRICITY_2 * sine**2) + math.atanh(e * sine) / e)
 
 
+def _refuse_misplaced(drawn: Sequence[Sequence[Sequence[_Side]]]) -> None:
+    """Nothing, where each hole lies in its outline and nothing is counted twice; of rings that do not cross."""
+    for polygon in drawn:
+        outline, *holes = polygon
+        for hole in holes:
+            if not _inside(hole, outline):
+                raise _no_boundary(
+                    f"A hole near {hole[0].begin[0]}, {hole[0].begin[1]} does not lie in its outline.",
+                    "Give each hole with the polygon around it; a piece of the field is a polygon of its own.",
+                )
+            if any(_inside(hole, other) for other in holes if other is not hole):
+                raise _overlapping(hole[0].begin)
+        for other in drawn:
+            # A piece may lie in a hole of another, as an island does.
+            within = other is not polygon and _inside(outline, other[0])
+            if within and not any(_inside(outline, hole) for hole in other[1:]):
+                raise _overlapping(outline[0].begin)
+
+
+def _inside(ring: Sequence[_Side], outer: Sequence[_Side]) -> bool:
+    """Whether a ring lies within another that it does not cross, and may touch in one point."""
+    # Of two corners one at least is not where they touch.
+    return any(_surrounded(side.a, outer) for side in ring[:2])
+
+
+def _surrounded(point: _Point, outer: Sequence[_Side]) -> bool:
+    """Whether a ray from the point to the east leaves the ring an odd number of times; not on the ring itself."""
+    x, y = point
+    left = 0
+    for side in outer:
+        if _lies_on(side, point):
+            return False
+        if side.east >= x and (side.a[1] > y) != (side.b[1] > y):
+            low, high = sorted((side.a, side.b), key=lambda end: end[1])
+            left += _turn(low, high, point) > 0
+    return left % 2 == 1
+
+
+def _overlapping(near: Position) -> Refused:
+    return _no_boundary(
+        f"Two of its rings are the same or overlap near {near[0]}, {near[1]}.",
+        "Draw every ring once, and pieces that share a side as one.",
+    )
+
+
 class _Side(NamedTuple):
     """One side of a ring, its degrees as whole numbers of the last decimal taken; sorted from west to east."""
 
@@ -224,14 +271,35 @@ def _point(at: Position) -> _Point:
     return int(longitude.scaleb(MOST_DECIMALS)), int(latitude.scaleb(MOST_DECIMALS))
 
 
-def _refuse_crossing(rings: Sequence[Ring]) -> None:
-    for one, other in _meetings([side for place, ring in enumerate(rings) for side in _sides(place, ring)]):
+def _refuse_crossing(sides: Iterable[_Side]) -> None:
+    """Nothing, where no ring crosses itself and no two meet in more than one point.
+
+    In a single point two rings can touch and not cross, so that each lies wholly within or without the other.
+    """
+    touched: dict[tuple[int, int], set[_Point]] = {}
+    for one, other in _meetings(sides):
+        at = max(one, other, key=lambda side: (side.ring, side.place)).begin
         if one.ring == other.ring:
-            at = max(one, other, key=lambda side: side.place).begin
             raise _no_boundary(
                 f"It crosses itself near {at[0]}, {at[1]}.",
                 "Draw the corners in their order around the field.",
             )
+        pair = (min(one.ring, other.ring), max(one.ring, other.ring))
+        points = _touching(one, other)
+        if len(points) != 1 or points != touched.setdefault(pair, points):
+            raise _overlapping(at)
+
+
+def _touching(one: _Side, other: _Side) -> set[_Point]:
+    """The ends of two sides that meet which lie on the other side; none where the two cross."""
+    ends = [(one, other.a), (one, other.b), (other, one.a), (other, one.b)]
+    return {point for side, point in ends if _lies_on(side, point)}
+
+
+def _lies_on(side: _Side, point: _Point) -> bool:
+    x, y = point
+    within = side.west <= x <= side.east and side.south <= y <= side.north
+    return within and _turn(side.a, side.b, point) == 0
 
 
 def _meetings(sides: Iterable[_Side]) -> Iterator[tuple[_Side, _Side]]:
