@@ -114,9 +114,14 @@ def area_ha(boundary: Boundary) -> Decimal:
     Geological Survey Professional Paper 1395, 1987, equation 3-12; its number is from memory); the sides are
     straight there, which for a field is the same to the last digit shown.
     """
-    outlines = sum(_area_m2(polygon[0]) for polygon in boundary.polygons)
-    holes = sum(_area_m2(ring) for polygon in boundary.polygons for ring in polygon[1:])
+    outlines = sum(abs(_signed_m2(polygon[0])) for polygon in boundary.polygons)
+    holes = sum(abs(_signed_m2(ring)) for polygon in boundary.polygons for ring in polygon[1:])
     return Decimal(repr((outlines - holes) / _SQUARE_METRES_PER_HECTARE)).quantize(Decimal("0.01"))
+
+
+def runs_counterclockwise(ring: Ring) -> bool:
+    """Seen from above, north up."""
+    return _signed_m2(ring) > 0
 
 
 def in_words(boundary: Boundary) -> str:
@@ -176,12 +181,13 @@ def _short(degrees: Decimal) -> str:
     return written if len(written) <= 30 else f"{written[:30]}..."
 
 
-def _area_m2(ring: Ring) -> float:
+def _signed_m2(ring: Ring) -> float:
+    """Square metres, below zero where the ring runs clockwise."""
     # From the first corner, so that few digits are lost between far and near.
     x0, y0 = (float(degrees) for degrees in ring[0])
     points = [(math.radians(float(x) - x0), _equal_area(float(y)) - _equal_area(y0)) for x, y in ring]
     twice = sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in pairwise(points))
-    return _HALF_AXIS_M**2 * abs(twice) / 2
+    return _HALF_AXIS_M**2 * twice / 2
 
 
 def _equal_area(latitude: float) -> float:
