@@ -96,6 +96,26 @@ def test_a_map_brings_boundaries_with_their_digits_and_says_how_large_they_are(s
     assert one["properties"] == {"field": "Hill", "producer": "Oda Meadow", "lots": 1, "area_ha": "5.76"}
 
 
+POND = [["-96.0970", "39.1005"], ["-96.0965", "39.1005"], ["-96.0965", "39.1010"], ["-96.0970", "39.1005"]]
+
+
+@pytest.mark.parametrize("outline", [CORNERS, CORNERS[::-1]])
+@pytest.mark.parametrize("hole", [POND, POND[::-1]])
+def test_outlines_go_out_counterclockwise_and_holes_clockwise_and_are_kept_as_they_came(
+    season: Database, outline: list[list[str]], hole: list[list[str]]
+) -> None:
+    rings = ",".join("[" + ",".join(f"[{x},{y}]" for x, y in ring) + "]" for ring in (outline, hole))
+    drawn = f'{{"type":"Polygon","coordinates":[{rings}]}}'
+    assert told(taken(season, "fields", collection(feature(drawn, producer="Oda Meadow", field="Hill")))) == [
+        (1, "new")
+    ]
+    (one,) = fields(season)
+    # East along the south side first, and then north: RFC 7946, section 3.1.6.
+    assert one["geometry"]["coordinates"] == [CORNERS, POND[::-1]]
+    with season.read() as session:
+        assert session.scalars(select(FieldBoundary.polygons)).one() == [[outline, hole]]
+
+
 def test_a_boundary_drawn_anew_holds_and_the_one_before_stays(season: Database) -> None:
     taken(season, "fields", HILL)
     before = everything(season)
@@ -145,12 +165,24 @@ OTHER_SYSTEM = '"crs":{"type":"name","properties":{"name":"EPSG:25832"}},'
         b'{"type":"FeatureCollection","features":[]}',
         b'{"type":"FeatureCollection","features":[}',
         b'{"a":' * 100_000,
+        b'{"type":"FeatureCollection","features":[1e-99999999999999999999]}',
         collection(feature(polygon(), producer="Oda Meadow", field="Hill"), more=OTHER_SYSTEM),
     ],
 )
 def test_what_is_no_map_of_fields_is_refused_whole(season: Database, data: bytes) -> None:
     found = refused(season, lambda s: bring_in(s, "fields", "fields.geojson", data, act(s, "tove", 10)))
     assert (found.code, found.field) == ("not-a-map", "file")
+
+
+def test_a_map_of_more_positions_than_are_looked_through_is_refused_whole(season: Database) -> None:
+    # No position of them is one: they are counted before any is read.
+    many = feature('{"type":"MultiPolygon","coordinates":[[[' + ",".join(["0"] * 10_001) + "]]]}")
+    found = refused(
+        season,
+        lambda s: bring_in(s, "fields", "fields.geojson", collection(many, many), act(s, "tove", 10)),
+    )
+    assert (found.code, found.field) == ("file-too-large", "file")
+    assert "20002 positions; the most is 20000" in str(found)
 
 
 def test_the_one_reference_system_may_be_named(season: Database) -> None:

@@ -6,11 +6,12 @@ Positions are WGS 84 in decimal degrees, longitude before latitude inside a boun
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from itertools import pairwise
-from typing import Any
+from itertools import count, pairwise
+from typing import Any, NamedTuple
 
 from tracker.domain.units import number
 from tracker.errors import Refused
@@ -22,11 +23,14 @@ _SQUARE_METRES_PER_HECTARE = 10_000
 # Our choice: smaller is a slip of the hand, larger is no field but a district or swapped degrees.
 LEAST_HA, MOST_HA = Decimal("0.01"), Decimal(2000)
 MOST_POSITIONS = 1000
+# Seven are a centimetre; maps written from binary numbers have up to 18 where a degree is near zero.
+MOST_DECIMALS = 20
 # The international acre is 4046.8564224 m2 (NIST Handbook 44, appendix C).
 HECTARES_PER_ACRE = Decimal("0.40468564224")
 
 Position = tuple[Decimal, Decimal]
 Ring = tuple[Position, ...]
+_Point = tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -81,11 +85,13 @@ def read_boundary(polygons: Any) -> Boundary:
     """
     if not isinstance(polygons, list) or not polygons:
         raise _no_boundary("It has no polygon.")
-    found = Boundary(tuple(_polygon(one) for one in polygons))
-    if sum(len(ring) for ring in _rings(found)) > MOST_POSITIONS:
+    if positions_in(polygons) > MOST_POSITIONS:
         raise _no_boundary(f"It has more than {MOST_POSITIONS} positions.", "Draw it with fewer corners.")
-    for ring in _rings(found):
-        _refuse_crossing(ring)
+    found = Boundary(tuple(_polygon(one) for one in polygons))
+    ring_number = count()
+    drawn = [[_sides(next(ring_number), ring) for ring in polygon] for polygon in found.polygons]
+    _refuse_crossing(side for polygon in drawn for sides in polygon for side in sides)
+    _refuse_misplaced(drawn)
     area = area_ha(found)
     if not LEAST_HA <= area <= MOST_HA:
         raise _no_boundary(
@@ -95,6 +101,12 @@ def read_boundary(polygons: Any) -> Boundary:
     return found
 
 
+def positions_in(polygons: Any) -> int:
+    """How many positions the coordinates of a MultiPolygon list, whatever else is wrong with them."""
+    rings = (ring for polygon in _list(polygons) for ring in _list(polygon))
+    return sum(len(_list(ring)) for ring in rings)
+
+
 def area_ha(boundary: Boundary) -> Decimal:
     """Hectares within the boundary, to 0.01 ha.
 
@@ -102,9 +114,14 @@ def area_ha(boundary: Boundary) -> Decimal:
     Geological Survey Professional Paper 1395, 1987, equation 3-12; its number is from memory); the sides are
     straight there, which for a field is the same to the last digit shown.
     """
-    outlines = sum(_area_m2(polygon[0]) for polygon in boundary.polygons)
-    holes = sum(_area_m2(ring) for polygon in boundary.polygons for ring in polygon[1:])
+    outlines = sum(abs(_signed_m2(polygon[0])) for polygon in boundary.polygons)
+    holes = sum(abs(_signed_m2(ring)) for polygon in boundary.polygons for ring in polygon[1:])
     return Decimal(repr((outlines - holes) / _SQUARE_METRES_PER_HECTARE)).quantize(Decimal("0.01"))
+
+
+def runs_counterclockwise(ring: Ring) -> bool:
+    """Seen from above, north up."""
+    return _signed_m2(ring) > 0
 
 
 def in_words(boundary: Boundary) -> str:
@@ -113,9 +130,8 @@ def in_words(boundary: Boundary) -> str:
     return f"{area} ha ({(area / HECTARES_PER_ACRE).quantize(Decimal('0.1'))} acres)"
 
 
-def _rings(boundary: Boundary) -> Iterator[Ring]:
-    for polygon in boundary.polygons:
-        yield from polygon
+def _list(given: Any) -> list[Any]:
+    return given if isinstance(given, list) else []
 
 
 def _polygon(given: Any) -> tuple[Ring, ...]:
@@ -132,6 +148,10 @@ def _ring(given: Any) -> Ring:
     ring = tuple(_position(one) for one in given)
     if ring[0] != ring[-1]:
         raise _no_boundary("A ring of it is not closed.", "Write the first position again at the end.")
+    if len(set(ring)) < 3:
+        raise _no_boundary(
+            "A ring of it has fewer than 3 different corners.", "Leave it out, or draw it anew."
+        )
     return ring
 
 
@@ -141,20 +161,33 @@ def _position(given: Any) -> Position:
     if len(numbers) != 2 or not all(isinstance(one, Decimal) and one.is_finite() for one in numbers):
         raise _no_boundary(f"{str(given)[:60]} is no position.", "Write longitude and latitude in degrees.")
     longitude, latitude = numbers
-    if abs(latitude) > 90 or abs(longitude) > 180:
+    # Compared and not abs(), which overflows at 1e1000000.
+    if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
         raise _no_boundary(
-            f"{longitude}, {latitude} lies off the globe.",
+            f"{_short(longitude)}, {_short(latitude)} lies off the globe.",
             "Longitude comes first, in degrees of WGS 84; metres of a map grid are converted first.",
         )
+    for degrees in numbers:
+        if int(degrees.as_tuple().exponent) < -MOST_DECIMALS:
+            raise _no_boundary(
+                f"{_short(degrees)} has more than {MOST_DECIMALS} decimals.",
+                "Export the map with 7 decimals, which is a centimetre.",
+            )
     return longitude, latitude
 
 
-def _area_m2(ring: Ring) -> float:
+def _short(degrees: Decimal) -> str:
+    written = str(degrees)
+    return written if len(written) <= 30 else f"{written[:30]}..."
+
+
+def _signed_m2(ring: Ring) -> float:
+    """Square metres, below zero where the ring runs clockwise."""
     # From the first corner, so that few digits are lost between far and near.
     x0, y0 = (float(degrees) for degrees in ring[0])
     points = [(math.radians(float(x) - x0), _equal_area(float(y)) - _equal_area(y0)) for x, y in ring]
     twice = sum(x1 * y2 - x2 * y1 for (x1, y1), (x2, y2) in pairwise(points))
-    return _HALF_AXIS_M**2 * abs(twice) / 2
+    return _HALF_AXIS_M**2 * twice / 2
 
 
 def _equal_area(latitude: float) -> float:
@@ -163,33 +196,138 @@ def _equal_area(latitude: float) -> float:
     return (1 - _ECCENTRICITY_2) / 2 * (sine / (1 - _ECCENTRICITY_2 * sine**2) + math.atanh(e * sine) / e)
 
 
-def _refuse_crossing(ring: Ring) -> None:
-    # A corner that was written twice is one.
-    corners = [at for at, following in pairwise(ring) if at != following]
-    sides = list(pairwise([*corners, corners[0]])) if corners else []
-    for place, (a, b) in enumerate(sides):
-        for other, (c, d) in enumerate(sides[place + 2 :], start=place + 2):
-            neighbours = place == 0 and other == len(sides) - 1
-            if not neighbours and _overlap(a, b, c, d) and _cross(a, b, c, d):
+def _refuse_misplaced(drawn: Sequence[Sequence[Sequence[_Side]]]) -> None:
+    """Nothing, where each hole lies in its outline and nothing is counted twice; of rings that do not cross."""
+    for polygon in drawn:
+        outline, *holes = polygon
+        for hole in holes:
+            if not _inside(hole, outline):
                 raise _no_boundary(
-                    f"It crosses itself near {c[0]}, {c[1]}.",
-                    "Draw the corners in their order around the field.",
+                    f"A hole near {hole[0].begin[0]}, {hole[0].begin[1]} does not lie in its outline.",
+                    "Give each hole with the polygon around it; a piece of the field is a polygon of its own.",
                 )
+            if any(_inside(hole, other) for other in holes if other is not hole):
+                raise _overlapping(hole[0].begin)
+        for other in drawn:
+            # A piece may lie in a hole of another, as an island does.
+            within = other is not polygon and _inside(outline, other[0])
+            if within and not any(_inside(outline, hole) for hole in other[1:]):
+                raise _overlapping(outline[0].begin)
 
 
-def _overlap(a: Position, b: Position, c: Position, d: Position) -> bool:
-    return all(
-        max(min(a[axis], b[axis]), min(c[axis], d[axis])) <= min(max(a[axis], b[axis]), max(c[axis], d[axis]))
-        for axis in (0, 1)
+def _inside(ring: Sequence[_Side], outer: Sequence[_Side]) -> bool:
+    """Whether a ring lies within another that it does not cross, and may touch in one point."""
+    # Of two corners one at least is not where they touch.
+    return any(_surrounded(side.a, outer) for side in ring[:2])
+
+
+def _surrounded(point: _Point, outer: Sequence[_Side]) -> bool:
+    """Whether a ray from the point to the east leaves the ring an odd number of times; not on the ring itself."""
+    x, y = point
+    left = 0
+    for side in outer:
+        if _lies_on(side, point):
+            return False
+        if side.east >= x and (side.a[1] > y) != (side.b[1] > y):
+            low, high = sorted((side.a, side.b), key=lambda end: end[1])
+            left += _turn(low, high, point) > 0
+    return left % 2 == 1
+
+
+def _overlapping(near: Position) -> Refused:
+    return _no_boundary(
+        f"Two of its rings are the same or overlap near {near[0]}, {near[1]}.",
+        "Draw every ring once, and pieces that share a side as one.",
     )
 
 
-def _cross(a: Position, b: Position, c: Position, d: Position) -> bool:
+class _Side(NamedTuple):
+    """One side of a ring, its degrees as whole numbers of the last decimal taken; sorted from west to east."""
+
+    west: int
+    east: int
+    south: int
+    north: int
+    a: _Point
+    b: _Point
+    ring: int
+    place: int
+    of: int
+    begin: Position
+
+    def follows(self, other: _Side) -> bool:
+        """Whether the two have a corner between them."""
+        return self.ring == other.ring and abs(self.place - other.place) in (1, self.of - 1)
+
+
+def _sides(which: int, ring: Ring) -> list[_Side]:
+    # A corner that was written twice is one.
+    corners = [at for at, following in pairwise(ring) if at != following]
+    points = [_point(at) for at in corners]
+    found = []
+    for place, (begin, a, b) in enumerate(zip(corners, points, points[1:] + points[:1], strict=True)):
+        west, east = sorted((a[0], b[0]))
+        south, north = sorted((a[1], b[1]))
+        found.append(_Side(west, east, south, north, a, b, which, place, len(corners), begin))
+    return found
+
+
+def _point(at: Position) -> _Point:
+    longitude, latitude = at
+    return int(longitude.scaleb(MOST_DECIMALS)), int(latitude.scaleb(MOST_DECIMALS))
+
+
+def _refuse_crossing(sides: Iterable[_Side]) -> None:
+    """Nothing, where no ring crosses itself and no two meet in more than one point.
+
+    In a single point two rings can touch and not cross, so that each lies wholly within or without the other.
+    """
+    touched: dict[tuple[int, int], set[_Point]] = {}
+    for one, other in _meetings(sides):
+        at = max(one, other, key=lambda side: (side.ring, side.place)).begin
+        if one.ring == other.ring:
+            raise _no_boundary(
+                f"It crosses itself near {at[0]}, {at[1]}.",
+                "Draw the corners in their order around the field.",
+            )
+        pair = (min(one.ring, other.ring), max(one.ring, other.ring))
+        points = _touching(one, other)
+        if len(points) != 1 or points != touched.setdefault(pair, points):
+            raise _overlapping(at)
+
+
+def _touching(one: _Side, other: _Side) -> set[_Point]:
+    """The ends of two sides that meet which lie on the other side; none where the two cross."""
+    ends = [(one, other.a), (one, other.b), (other, one.a), (other, one.b)]
+    return {point for side, point in ends if _lies_on(side, point)}
+
+
+def _lies_on(side: _Side, point: _Point) -> bool:
+    x, y = point
+    within = side.west <= x <= side.east and side.south <= y <= side.north
+    return within and _turn(side.a, side.b, point) == 0
+
+
+def _meetings(sides: Iterable[_Side]) -> Iterator[tuple[_Side, _Side]]:
+    """Every two sides that meet and do not follow each other.
+
+    From west to east, so that a side is compared with those only that begin before it ends.
+    """
+    ordered = sorted(sides)
+    wests = [side.west for side in ordered]
+    for after, one in enumerate(ordered, start=1):
+        beside = ordered[after : bisect_right(wests, one.east)]
+        for other in [side for side in beside if side.south <= one.north and one.south <= side.north]:
+            if not one.follows(other) and _meet(one.a, one.b, other.a, other.b):
+                yield one, other
+
+
+def _meet(a: _Point, b: _Point, c: _Point, d: _Point) -> bool:
     """Whether two sides whose boxes overlap meet anywhere."""
     return _turn(a, b, c) * _turn(a, b, d) <= 0 and _turn(c, d, a) * _turn(c, d, b) <= 0
 
 
-def _turn(a: Position, b: Position, c: Position) -> int:
+def _turn(a: _Point, b: _Point, c: _Point) -> int:
     turned = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
     return (turned > 0) - (turned < 0)
 

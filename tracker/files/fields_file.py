@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from tracker.domain.boundary import Boundary, read_boundary, read_place
+from tracker.domain.boundary import Boundary, positions_in, read_boundary, read_place
 from tracker.errors import Refused
 from tracker.files.columns import cells_of, check_words, columns_of, in_one_spacing
 from tracker.files.table import Row
@@ -21,6 +21,8 @@ from tracker.files.table_file import read_table, refuse_too_large
 
 NEEDED = ("producer", "field")
 OPTIONAL = ("location",)
+# Some 500 fields of 40 corners. Our choice, so that looking through the worst of files takes seconds.
+MOST_POSITIONS = 20_000
 # RFC 7946, section 4: these are other names of its one reference system.
 _WGS_84 = ("urn:ogc:def:crs:OGC:1.3:CRS84", "urn:ogc:def:crs:OGC::CRS84", "EPSG:4326")
 
@@ -51,7 +53,7 @@ def read_fields(
 ) -> tuple[tuple[str, ...], tuple[FieldRow, ...]]:
     """What the cells are called, and each line or feature as a field or its complaint.
 
-    Raises Refused `columns-missing`, `columns-unknown`, `not-a-map`, and what read_table raises.
+    Raises Refused `columns-missing`, `columns-unknown`, `not-a-map`, `file-too-large`, and what read_table raises.
     """
     if is_map(data):
         return (*NEEDED, "boundary"), _features(name, data)
@@ -77,7 +79,8 @@ def _features(name: str, data: bytes) -> tuple[FieldRow, ...]:
     try:
         # Every number as the digits it was written in.
         given = json.loads(data.decode("utf-8-sig"), parse_float=Decimal, parse_int=Decimal)
-    except (ValueError, RecursionError):
+    except (ValueError, ArithmeticError, RecursionError):
+        # Of arithmetic: an exponent that no Decimal can have.
         raise _no_map(f"{name} begins like GeoJSON and cannot be read as such.") from None
     features = given.get("features")
     if given.get("type") != "FeatureCollection" or not isinstance(features, list) or not features:
@@ -85,6 +88,14 @@ def _features(name: str, data: bytes) -> tuple[FieldRow, ...]:
     system = given.get("crs")
     if system is not None and not any(known in json.dumps(system, default=str) for known in _WGS_84):
         raise _no_map(f"{name} is in another reference system than WGS 84.")
+    positions = sum(positions_in(_polygons(_part(feature, "geometry"))) for feature in features)
+    if positions > MOST_POSITIONS:
+        raise Refused(
+            "file-too-large",
+            f"{name} draws {positions} positions; the most is {MOST_POSITIONS}.",
+            field="file",
+            remedy="Divide the file, or draw the fields with fewer corners.",
+        )
     return tuple(_feature(number, feature) for number, feature in enumerate(features, start=1))
 
 
@@ -107,9 +118,13 @@ def _geometry(given: Mapping[str, Any]) -> tuple[tuple[Decimal, Decimal] | None,
     if kind == "Point" and isinstance(coordinates, list) and len(coordinates) >= 2:
         longitude, latitude = coordinates[:2]
         return read_place(f"{latitude}, {longitude}", field="boundary"), None
-    return None, read_boundary(
-        [coordinates] if kind == "Polygon" else coordinates if kind == "MultiPolygon" else []
-    )
+    return None, read_boundary(_polygons(given))
+
+
+def _polygons(geometry: Mapping[str, Any]) -> Any:
+    """The coordinates of a MultiPolygon, or of a Polygon as one."""
+    kind, coordinates = geometry.get("type"), geometry.get("coordinates")
+    return [coordinates] if kind == "Polygon" else coordinates if kind == "MultiPolygon" else []
 
 
 def _part(given: Any, name: str) -> Mapping[str, Any]:

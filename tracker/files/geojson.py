@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
-from tracker.domain.boundary import Boundary
+from tracker.domain.boundary import Boundary, Ring, runs_counterclockwise
 
 MEDIA_TYPE = "application/geo+json"
 
@@ -20,11 +20,19 @@ def point(latitude: Decimal, longitude: Decimal) -> dict[str, Any]:
 
 
 def area(boundary: Boundary) -> dict[str, Any]:
-    """One polygon, or several where the field is in pieces."""
-    polygons = boundary.polygons
+    """One polygon, or several where the field is in pieces; its rings turned as RFC 7946, section 3.1.6, has them."""
+    polygons = [
+        [_turned(ring, counterclockwise=place == 0) for place, ring in enumerate(polygon)]
+        for polygon in boundary.polygons
+    ]
     if len(polygons) == 1:
         return {"type": "Polygon", "coordinates": polygons[0]}
     return {"type": "MultiPolygon", "coordinates": polygons}
+
+
+def _turned(ring: Ring, *, counterclockwise: bool) -> Ring:
+    """An outline runs counterclockwise and a hole clockwise, whichever way it was drawn."""
+    return ring if runs_counterclockwise(ring) == counterclockwise else ring[::-1]
 
 
 def feature(number: int, geometry: Mapping[str, Any], properties: Mapping[str, Any]) -> dict[str, Any]:
