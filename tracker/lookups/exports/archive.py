@@ -53,11 +53,18 @@ def map_of_fields(session: Session, season: int | None) -> Iterator[bytes]:
     return collection(
         feature(
             one.field,
-            area(one.boundary) if one.boundary else point(one.latitude, one.longitude),
+            _shape(one),
             {"field": one.name, "producer": one.producer, "lots": one.lots, **_area_of(one)},
         )
         for one in field_places(session, season)
     )
+
+
+def _shape(place: FieldPlace) -> dict[str, Any]:
+    if place.boundary:
+        return area(place.boundary)
+    assert place.latitude is not None and place.longitude is not None, "a field without either has no place"
+    return point(place.latitude, place.longitude)
 
 
 def _area_of(place: FieldPlace) -> dict[str, str]:
