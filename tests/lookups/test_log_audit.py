@@ -13,22 +13,28 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
 
 from tests.cli.stages import build
-from tests.makers import act, at, make_dried, make_received
+from tests.makers import act, at, make_dried, make_out_of_oven, make_received
 from tracker.domain.canonical import canonical
 from tracker.domain.log_entry import entry_of, seal, words_of
 from tracker.domain.signed_head import Head, PublicKey, read_head
 from tracker.domain.tree import Edge, Run, consistency, is_consistent, leaf_hash
 from tracker.files.key_file import KeyFile
 from tracker.lookups.log_audit import Audit, audit
+from tracker.steps.amend import amend
+from tracker.steps.undo import undo
 from tracker.steps.weigh_in import weigh
-from tracker.storage.custody import EventRow
+from tracker.storage.coring import Sample
+from tracker.storage.custody import EventRow, Undone
 from tracker.storage.engine import Database
+from tracker.storage.intake import Weighing
 from tracker.storage.log import happened, keep_entry, node, previous_leaf
 
 
@@ -525,6 +531,171 @@ def test_the_same_said_in_another_form_is_the_same(
     raw, path = unguarded
     assert raw.execute(done).rowcount == 1
     assert found_in(path) == []
+
+
+def made_with_corrections(season: Database) -> Sample:
+    """A sample whose tare was put right twice, whose fresh weight got another balance, and whose first dry weight was
+    taken back; another with the tare of a batch, which was given a balance first and a weight of its own then.
+    """
+    with season.act("make", "tove", {}) as session:
+        sample = make_out_of_oven(session)
+        taken_back = weigh(session, sample, "dry", "251.1", act(session, "carl", 1240))
+        undo(session, taken_back.seq, act(session, "carl", 1240))
+        _put_right(session, sample, "tare weighed", {"grams": "18.7"}, {"grams": "18.50", "balance": "B2"})
+        _put_right(session, sample, "fresh weighed", {"balance": "B2"})
+        batch = [Decimal(180 + number) / 10 for number in range(10)]
+        other = make_received(session, field="Batch")
+        weigh(session, other, "tare", "18.4", act(session, "carl", 250), step="0.1", batch=batch)
+        fresh = weigh(
+            session, other, "fresh", "268.60", act(session, "carl", 251), zeroed=False, raw="268.60 g"
+        )
+        undo(session, fresh.seq, act(session, "carl", 251))
+        weigh(session, other, "fresh", "250.0", act(session, "carl", 252), zeroed=True, step="0.5")
+        _put_right(session, other, "tare weighed", {"balance": "B1"}, {"grams": "18.4"})
+        dried = make_dried(session, field="Twice", load="L-10", fresh="268.7")
+        weigh(session, dried, "dry again", "251.0", act(session, "carl", 1250), balance="B1")
+    return sample
+
+
+def _put_right(session: Session, sample: Sample, kind: str, *changes: dict[str, str]) -> None:
+    wanted = select(EventRow.seq).where(EventRow.sample_id == sample.id, EventRow.kind == kind)
+    seq = session.scalars(wanted).one()
+    for some in changes:
+        amend(session, seq, some, act(session, "carl", 1400), reason="misread")
+
+
+def test_weights_put_right_taken_back_and_told_twice_are_clean(season: Database) -> None:
+    made_with_corrections(season)
+    with season.read() as session:
+        assert session.scalar(select(func.count()).where(Weighing.corrects_id.is_not(None))) == 5
+        assert session.scalar(select(func.count()).where(Weighing.batch_n.is_not(None))) == 2
+        assert session.scalar(select(func.count()).select_from(Undone)) == 2
+        assert audit(session, ()).faults == []
+
+
+@pytest.fixture(scope="module")
+def put_right(season_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = Path(shutil.copy(season_template, tmp_path_factory.mktemp("put-right") / "season.db"))
+    with closing(Database(f"sqlite:///{path}", clock=lambda: at(0))) as season:
+        made_with_corrections(season)
+    return path
+
+
+# The rows of weighings in that season, each by what only it has.
+FRESH = "what = 'fresh' and grams = '268.6' and corrects_id is null"
+BALANCE_ONLY = "what = 'fresh' and corrects_id is not null"
+FIRST, SECOND = "grams = '18.7'", "grams = '18.50'"
+BATCH, BATCH_BALANCE = "batch_n = 10 and balance = ''", "batch_n = 10 and balance = 'B1'"
+UNNAMED = "zeroed = 1 and balance = ''"
+SPOILT = {
+    "a weight": (FRESH, "grams = '248.6'"),
+    "a digit of a weight": (FRESH, "grams = '268.60'"),
+    "the sample": (FRESH, "sample_id = sample_id + 1"),
+    "what was weighed": (FRESH, "what = 'dry'"),
+    "a weighing that has no event": (FRESH, "what = 'composite'"),
+    "zeroed": (FRESH, "zeroed = 1"),
+    "not zeroed": (UNNAMED, "zeroed = 0"),
+    "the step": (UNNAMED, "step = '0.1'"),
+    "no step": (UNNAMED, "step = null"),
+    "a step where there was none": (FRESH, "step = '5'"),
+    "a balance where none was named": (UNNAMED, "balance = 'B9'"),
+    "a balance": (FRESH, "balance = 'B9'"),
+    "the sacks of a batch": (BATCH, "batch_n = 90"),
+    "no batch": (BATCH, "batch_n = null, batch_sd = null"),
+    "the spread of a batch": (BATCH, "batch_sd = '0.01'"),
+    "a batch that was none": (FRESH, "batch_n = 10, batch_sd = '0.01'"),
+    "a row that corrects nothing by its event": (
+        UNNAMED,
+        f"corrects_id = (select id from weighing where {SECOND})",
+    ),
+    "an event that weighs nothing": (
+        FRESH,
+        "event_id = (select event_id from event where kind = 'received' limit 1)",
+    ),
+    "an event that is not": (FRESH, "event_id = 'none'"),
+    "a corrected weight": (SECOND, "grams = '18.60'"),
+    "the weight of a correction of the balance alone": (BALANCE_ONLY, "grams = '248.6'"),
+    "the corrected balance": (BALANCE_ONLY, "balance = 'B9'"),
+    "the sample of a correction": (BALANCE_ONLY, "sample_id = sample_id + 1"),
+    "what a correction weighed": (BALANCE_ONLY, "what = 'dry'"),
+    "zeroed in a correction": (BALANCE_ONLY, "zeroed = 1"),
+    "the step of a correction": (BALANCE_ONLY, "step = '5'"),
+    "the batch of a corrected balance": (BATCH_BALANCE, "batch_sd = '0.01'"),
+    "a batch left in a corrected weight": (SECOND, "batch_n = 10, batch_sd = '0.01'"),
+    "a correction that corrects nothing": (SECOND, "corrects_id = null"),
+    "a correction of itself": (SECOND, "corrects_id = id"),
+    "a correction of another's weight": (
+        BALANCE_ONLY,
+        f"corrects_id = (select id from weighing where {UNNAMED})",
+    ),
+    "a correction of a sample's other weight": (
+        BALANCE_ONLY,
+        f"corrects_id = (select id from weighing where {SECOND})",
+    ),
+}
+
+
+def spoil(path: Path, folder: Path, done: str) -> list[tuple[str, int | None]]:
+    """What the audit says of a copy of the season in which one row was spoilt, with every guard off."""
+    copy = Path(shutil.copy(path, folder / "spoilt.db"))
+    with closing(sqlite3.connect(copy, isolation_level=None)) as raw:
+        for (name,) in raw.execute("select name from sqlite_master where type = 'trigger'").fetchall():
+            raw.execute(f"drop trigger {name}")
+        assert raw.execute(done).rowcount == 1
+    return found_in(copy)
+
+
+@pytest.mark.parametrize(("row", "change"), SPOILT.values(), ids=SPOILT)
+def test_no_row_of_the_weighings_can_be_spoilt_unseen(
+    put_right: Path, tmp_path: Path, row: str, change: str
+) -> None:
+    found = spoil(put_right, tmp_path, f"update weighing set {change} where {row}")
+    assert {what for what, _ in found} == {"table"}
+
+
+def test_every_column_of_a_weighing_that_a_weight_rests_on_was_spoilt() -> None:
+    spoilt = {name for _, change in SPOILT.values() for name in re.findall(r"(\w+) = ", change)}
+    # A weight rests on no time: the order is that of the rows.
+    assert {column.name for column in Weighing.__table__.columns} - spoilt == {"id", "weighed_at"}
+
+
+@pytest.mark.parametrize("row", [FRESH, BALANCE_ONLY, FIRST, SECOND, BATCH, UNNAMED])
+def test_a_weighing_taken_out_of_its_table_shows(put_right: Path, tmp_path: Path, row: str) -> None:
+    with closing(sqlite3.connect(put_right)) as raw:
+        wanted = f"select seq from event where event_id = (select event_id from weighing where {row})"
+        (seq,) = raw.execute(wanted).fetchone()
+    assert ("table", seq) in spoil(put_right, tmp_path, f"delete from weighing where {row}")
+
+
+def test_two_corrections_in_each_others_place_show(put_right: Path, tmp_path: Path) -> None:
+    # The first would stand then, and the second be the one that it put right.
+    first = f"(select id from weighing where {FIRST})"
+    weight = f"(select corrects_id from weighing where {FIRST})"
+    copy = Path(shutil.copy(put_right, tmp_path / "season.db"))
+    with closing(sqlite3.connect(copy, isolation_level=None)) as raw:
+        for (name,) in raw.execute("select name from sqlite_master where type = 'trigger'").fetchall():
+            raw.execute(f"drop trigger {name}")
+        (old, new, second) = raw.execute(
+            f"select {weight}, {first}, (select id from weighing where {SECOND})"
+        ).fetchone()
+        raw.execute("update weighing set corrects_id = null where id = ?", (new,))
+        raw.execute("update weighing set corrects_id = ? where id = ?", (old, second))
+        raw.execute("update weighing set corrects_id = ? where id = ?", (second, new))
+    assert [what for what, _ in found_in(copy)].count("table") >= 1
+
+
+@pytest.mark.parametrize(
+    "done",
+    [
+        "delete from analysis where id = 1",
+        "delete from coring_plan where id = 2",
+        "delete from report_version where id = 1",
+    ],
+)
+def test_an_analysis_a_plan_and_a_report_that_are_gone_show(
+    all_kinds: Path, tmp_path: Path, done: str
+) -> None:
+    assert [what for what, _ in spoil(all_kinds, tmp_path, done)] == ["table"]
 
 
 def test_two_printed_heads_prove_to_anybody_that_the_log_only_grew(log: Log) -> None:

@@ -176,6 +176,13 @@ def _heat(celsius: Decimal | None) -> list[Finding]:
 
 
 WEIGHING_KINDS = ("tare", "fresh", "dry", "dry again", "composite")
+# The event that writes each weighing down; what the composite weighed is said by the event of the coring.
+WEIGHING_EVENTS = {
+    "tare": "tare weighed",
+    "fresh": "fresh weighed",
+    "dry": "dry weighed",
+    "dry again": "dry weighed again",
+}
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from decimal import Decimal, InvalidOperation
 from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import BigInteger, BindParameter, bindparam, func, select
+from sqlalchemy import BigInteger, BindParameter, Select, bindparam, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from tracker.domain.intake import WEIGHING_EVENTS
 from tracker.domain.log_entry import as_shown, digest, values_digest
 from tracker.storage.analysis import Analysis, ResultFile, ResultValue
 from tracker.storage.bulk import read_raw
@@ -26,13 +28,21 @@ Issued = tuple[int, int, str]
 MANY, SOME = 1_000, 50
 # Beyond every number that a row can have.
 NO_END = 2**62
+# A correction has a row of its own where it changes what the balance showed, or which balance it was.
+AMENDED = "amended"
+_WEIGHTS = {"grams", "balance"}
+# No weight and no spread of weights has so many.
+_MOST_DIGITS = 100
 
 
 def table_faults(session: Session) -> Iterator[Told]:
-    """Each row that says something else than its event, but for plans: the event's number and a sentence.
+    """Each row that says something else than its event, and each event whose row is gone: its number and a sentence.
+
+    Plans are looked at by plan_faults.
 
     Text is held against text first. Only what differs is read, since that may be the same in other words.
     """
+    yield from _rows_gone(session)
     yield from _weighings(session)
     yield from _analyses(session)
     yield from _files(session)
@@ -53,21 +63,121 @@ def _portions(session: Session, key: InstrumentedAttribute[int], many: int) -> I
 
 
 def _weighings(session: Session) -> Iterator[Told]:
-    wanted = (
-        select(EventRow.seq, EventRow.data, Weighing.grams, Weighing.balance)
-        .join(EventRow, EventRow.event_id == Weighing.event_id)
-        .where(Weighing.id > _AFTER, Weighing.id <= _LAST)
-    )
+    """Each row that no event weighed, or that says something else than the event which did."""
     for bounds in _portions(session, Weighing.id, MANY):
-        for seq, raw, grams, balance in read_raw(session, wanted, **bounds):
-            data = _data(raw)
-            if data.get("changes"):
-                data = {**data, **data["changes"]}
-            if data.get("grams", grams) != grams or (data.get("balance") or balance) != balance:
+        rows = read_raw(session, _WEIGHED, **bounds)
+        corrected = [row[1] for row in rows if row[1] is not None]
+        before = {old[0]: old[1:] for old in read_raw(session, _BEFORE, ids=corrected)} if corrected else {}
+        for what, corrects, seq, kind, raw, *values in rows:
+            said, row, data = values[-1], tuple(values[:-1]), _data(raw)
+            logged: tuple[Any, ...] | None = None
+            if kind == AMENDED:
+                logged = _put_right(what, seq, said, data, before.get(corrects))
+            elif corrects is None and kind is not None and kind == WEIGHING_EVENTS.get(what):
+                logged = _weighed(said, data)
+            if logged is None:
                 yield (
                     seq,
-                    f"The weighing of entry {seq} shows {grams} g, and the log {data.get('grams')} g.",
+                    f"A row kept as weighed {what} is of entry {seq or 'none'}, which did not weigh that.",
                 )
+            elif row != logged:
+                yield seq, f"The weighing of entry {seq} is not what was logged: {_differing(row, logged)}."
+
+
+# What a weighing's row says that a weight rests on; each must follow from the row's event.
+_SAYS = ("sample_id", "grams", "balance", "zeroed", "step", "batch_n", "batch_sd")
+_WEIGHED = (
+    select(Weighing.what, Weighing.corrects_id, EventRow.seq, EventRow.kind, EventRow.data)
+    .add_columns(*(getattr(Weighing, name) for name in _SAYS), EventRow.sample_id)
+    .outerjoin_from(Weighing, EventRow, EventRow.event_id == Weighing.event_id)
+    .where(Weighing.id > _AFTER, Weighing.id <= _LAST)
+)
+# The rows that were put right by others.
+_BEFORE = (
+    select(Weighing.id, Weighing.what, EventRow.seq, EventRow.event_id, EventRow.kind, EventRow.data)
+    .add_columns(*(getattr(Weighing, name) for name in _SAYS))
+    .join_from(Weighing, EventRow, EventRow.event_id == Weighing.event_id)
+    .where(Weighing.id.in_(bindparam("ids", expanding=True)))
+)
+
+
+def _weighed(sample: int | None, data: dict[str, Any]) -> tuple[Any, ...]:
+    """The row that follows from the event of a weighing, as the driver gives it."""
+    count = data.get("batch_n")
+    return (
+        *(sample, _digits(data.get("grams")), data.get("balance") or "", data.get("zeroed")),
+        *(_digits(data.get("step")), None if count is None else _count(count), _digits(data.get("batch_sd"))),
+    )
+
+
+def _put_right(
+    what: str, seq: int, sample: int | None, data: dict[str, Any], before: Sequence[Any] | None
+) -> tuple[Any, ...] | None:
+    """The row that follows from a correction and the row before it; None where that is no row it could correct."""
+    changes = _changes(data)
+    if (
+        before is None
+        or not _WEIGHTS & changes.keys()
+        or data.get("target_kind") != WEIGHING_EVENTS.get(what)
+    ):
+        return None
+    what_before, seq_before, event, kind, raw, _, grams, balance, zeroed, step, *batch = before
+    # A second correction stands on the first, and both name the weighing itself.
+    named = _data(raw).get("target") if kind == AMENDED else event
+    if what_before != what or seq_before >= seq or data.get("target") != named:
+        return None
+    if "grams" in changes:
+        grams, batch = _digits(changes["grams"]), [None, None]
+    return (sample, grams, changes.get("balance", balance), zeroed, step, *batch)
+
+
+def _differing(row: tuple[Any, ...], logged: tuple[Any, ...]) -> str:
+    pairs = zip(_SAYS, row, logged, strict=True)
+    return ", ".join(f"{name} {kept}, logged {said}" for name, kept, said in pairs if kept != said)
+
+
+def _changes(data: dict[str, Any]) -> dict[str, Any]:
+    """What a correction changes; empty where it is no correction."""
+    found = data.get("changes")
+    return found if isinstance(found, dict) else {}
+
+
+def _digits(said: Any) -> str | None:
+    """A decimal as its column keeps it; None where no weight was said, or one with digits without end."""
+    try:
+        number = Decimal(said) if isinstance(said, str) else None
+    except InvalidOperation:
+        return None
+    if number is None or not number.is_finite() or abs(number.adjusted()) > _MOST_DIGITS:
+        return None
+    return format(number, "f")
+
+
+def _count(said: Any) -> int | None:
+    return int(said) if isinstance(said, str) and said.isdecimal() and len(said) < 10 else None
+
+
+def _rows_gone(session: Session) -> Iterator[Told]:
+    """Each event that must have a row and has none."""
+    for bounds in _portions(session, EventRow.seq, MANY):
+        for rowless, what in _ROWLESS:
+            for seq, kind, raw in read_raw(session, rowless, **bounds):
+                if kind != AMENDED or _WEIGHTS & _changes(_data(raw)).keys():
+                    yield seq, f"Entry {seq} ({kind}) has no {what} any more."
+
+
+def _rowless(table: type[Weighing | Analysis | ReportVersion], kinds: Collection[str]) -> Select[Any]:
+    """The events of these kinds without a row in the table: number, kind and what they say."""
+    row = select(table.id).where(table.event_id == EventRow.event_id).exists()
+    between = EventRow.seq > _AFTER, EventRow.seq <= _LAST
+    return select(EventRow.seq, EventRow.kind, EventRow.data).where(*between, EventRow.kind.in_(kinds), ~row)
+
+
+_ROWLESS = (
+    (_rowless(Weighing, (*WEIGHING_EVENTS.values(), AMENDED)), "weighing"),
+    (_rowless(Analysis, ("scanned", "analysed outside")), "analysis"),
+    (_rowless(ReportVersion, ("reported",)), "report"),
+)
 
 
 def _analyses(session: Session) -> Iterator[Told]:
@@ -119,6 +229,9 @@ def plan_faults(session: Session, issued: Sequence[Issued]) -> Iterator[Told]:
             data = _data(raw)
             if data.get("plan") == version and data.get("body") not in (None, plan):
                 yield seq, f"Plan {version} of entry {seq} is not the one that was issued."
+        version = _data(raw).get("plan")
+        if version not in [one for one, _ in kept[sample]]:
+            yield seq, f"Entry {seq} issued plan {version}, which is not kept any more."
 
 
 _PLANS = select(Plan.sample_id, Plan.version, Plan.body).where(
@@ -150,10 +263,10 @@ def _bodies(raw: str) -> Iterator[str | None]:
     yield _digest(raw)
 
 
-def _data(raw: str) -> dict[str, Any]:
+def _data(raw: Any) -> dict[str, Any]:
     try:
         found = json.loads(raw)
-    except ValueError:
+    except (ValueError, TypeError):
         return {}
     return found if isinstance(found, dict) else {}
 

@@ -22,13 +22,6 @@ from tracker.storage.equipment import require_sound
 from tracker.storage.intake import Weighing, before_on, reading_of, tare_of, weighings_in_force
 from tracker.storage.kept import practice_in_force
 
-EVENTS = {
-    "tare": "tare weighed",
-    "fresh": "fresh weighed",
-    "dry": "dry weighed",
-    "dry again": "dry weighed again",
-}
-
 
 def weigh(
     session: Session,
@@ -53,12 +46,12 @@ def weigh(
     Raises Refused `not-a-weight`, `unknown-weighing`, `tare-missing`, `tare-after-fresh`,
     `gross-not-above-tare`, `too-few-tares`, `balance-check-failed`, and what custody raises.
     """
-    if what not in EVENTS:
+    if what not in intake.WEIGHING_EVENTS:
         raise Refused(
             "unknown-weighing",
             f"{what!r} is not a weighing that is recorded.",
             field="what",
-            remedy=f"Choose from {', '.join(EVENTS)}.",
+            remedy=f"Choose from {', '.join(intake.WEIGHING_EVENTS)}.",
         )
     if batch and what != "tare":
         raise Refused(
@@ -84,7 +77,7 @@ def weigh(
         row.grams, row.batch_n, row.batch_sd, row.step = mean.mean, mean.n, mean.sd, mean.resolution
         findings += intake.tare_findings(mean, practice)
     findings += _findings(session, sample, row, before, practice)
-    event = on_sample(session, EVENTS[what], sample, _data(row, raw), act, findings=findings)
+    event = on_sample(session, intake.WEIGHING_EVENTS[what], sample, _data(row, raw), act, findings=findings)
     row.event_id = event.event_id
     session.add(row)
     session.flush()
