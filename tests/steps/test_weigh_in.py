@@ -60,9 +60,9 @@ def test_who_looked_at_the_standing_before_sees_what_came_after(season: Database
         looked_at = session.get_one(StandingRow, sample.id)
         before = looked_at.last_at
         event = put_on(session, sample, "tare", "18.60")
-        # Both were written past the session, which must know them as they are in the tables.
+        # Both were written past the session, which must give them as they are in the tables.
         assert before < looked_at.last_at == event.occurred_at
-        assert session.get_one(EventRow, event.seq) is event and event not in session.new
+        assert session.get_one(EventRow, event.seq).event_id == event.event_id and event not in session
         assert (
             session.execute(text("select count(*) from event where seq = :seq"), {"seq": event.seq}).scalar()
             == 1
