@@ -53,6 +53,16 @@ class LotRow:
     entry: LotEntry | None
     problems: tuple[RowProblem, ...]
 
+    @property
+    def problem(self) -> Refused | None:
+        """The first thing wrong with it, as it is said of the line."""
+        if not self.problems:
+            return None
+        first = self.problems[0]
+        return Refused(
+            first.code, first.words, field=first.field or None, line=self.line, remedy=first.suggestion
+        )
+
 
 class _Read(fields.Field[Any]):
     """A cell read by one of the domain's readers, whose refusal becomes the complaint."""

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.boundary import Boundary, in_words
 from tracker.domain.custody import Act
-from tracker.errors import Conflict, TrackerError
+from tracker.errors import Conflict
 from tracker.files.fields_file import FieldRow, read_fields
 from tracker.steps.register_lot import field_of
 from tracker.steps.register_lots import LineAnswer, Progress, each_line
@@ -30,21 +30,10 @@ def add_fields(
     from now on. Raises what read_fields raises.
     """
     header, rows = read_fields(name, content, sheet=sheet)
-    return each_line(session, header, rows, _one, f"add fields from {name}", act, progress)
+    return each_line(session, header, rows, _take, f"add fields from {name}", act, progress)
 
 
-def _one(session: Session, row: FieldRow, act: Act) -> LineAnswer:
-    if row.problem is not None:
-        return LineAnswer(row.line, None, row.problem)
-    try:
-        with session.begin_nested():
-            return _taken(session, row, act)
-    except TrackerError as refused:
-        refused.line = row.line
-        return LineAnswer(row.line, None, refused)
-
-
-def _taken(session: Session, row: FieldRow, act: Act) -> LineAnswer:
+def _take(session: Session, row: FieldRow, act: Act) -> LineAnswer:
     producer = producer_named(session, row.producer)
     before = session.scalar(select(Field).where(Field.producer_id == producer.id, Field.name == row.field))
     placed = before is not None and before.latitude is not None

@@ -30,23 +30,17 @@ def add_producers(
     """
     table = read_table(name, content, sheet=sheet)
     rows = read_producers(table)
-    return each_line(session, table.header, rows, _one, f"add producers from {name}", act, progress)
+    what = f"add producers from {name}"
+    return each_line(session, table.header, rows, _take, what, act, progress, _known)
 
 
-def _one(session: Session, row: ProducerRow, act: Act) -> LineAnswer:
-    if row.problem is not None:
-        return LineAnswer(row.line, None, row.problem)
-    try:
-        with session.begin_nested():
-            made = add_producer(session, now=act.now, **row.values)
-        return LineAnswer(row.line, made.id, None)
-    except TrackerError as refused:
-        refused.line = row.line
-        same = refused.code == "producer-known" and _as_known(session, row)
-        return LineAnswer(row.line, None, refused, known=same)
+def _take(session: Session, row: ProducerRow, act: Act) -> LineAnswer:
+    return LineAnswer(row.line, add_producer(session, now=act.now, **row.values).id, None)
 
 
-def _as_known(session: Session, row: ProducerRow) -> bool:
+def _known(session: Session, row: ProducerRow, act: Act, refused: TrackerError) -> bool:
+    if refused.code != "producer-known":
+        return False
     known = session.scalar(select(Producer).where(Producer.name == row.values["name"]))
     return known is not None and all(
         getattr(known, name) == row.values[name] for name in OPTIONAL if name in row.values

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session, joinedload
 
 from tracker.domain.custody import Act
 from tracker.domain.lot import split_offer
-from tracker.errors import Refused, TrackerError
+from tracker.errors import TrackerError
 from tracker.files.lots_file import LotEntry, LotRow, read_lots
 from tracker.files.table_file import read_table
 from tracker.steps.register_lot import NewLot, facts_given, register_lot
@@ -52,22 +52,27 @@ def register_lots(
     """
     table = read_table(name, content, sheet=sheet)
     rows = read_lots(table)
-    return each_line(session, table.header, rows, _one, f"register lots from {name}", act, progress)
+    what = f"register lots from {name}"
+    return each_line(session, table.header, rows, _take, what, act, progress, _known)
 
 
 def each_line(
     session: Session,
     header: Sequence[str],
     rows: Sequence[Any],
-    one: Callable[[Session, Any, Act], LineAnswer],
+    take: Callable[[Session, Any, Act], LineAnswer],
     what: str,
     act: Act,
     progress: Progress | None,
+    known: Callable[[Session, Any, Act, TrackerError], bool] = lambda *_: False,
 ) -> tuple[LineAnswer, ...]:
-    """Do what `one` does with each row of a list, and keep each refusal with the cells as they were written."""
+    """Take in each row of a list, all of the row or nothing, and keep each refusal with the cells as written.
+
+    known: whether a row was refused because it was taken in before, just as it is.
+    """
     answers = []
     for done, row in enumerate(rows, start=1):
-        answers.append(one(session, row, act))
+        answers.append(_answer(session, row, take, act, known))
         if progress:
             progress(done, len(rows))
     for row, answer in zip(rows, answers, strict=True):
@@ -77,21 +82,31 @@ def each_line(
     return tuple(answers)
 
 
-def _one(session: Session, row: LotRow, act: Act) -> LineAnswer:
-    if row.entry is None:
-        problem = row.problems[0]
-        complaint = Refused(
-            problem.code, problem.words, field=problem.field or None, line=row.line, remedy=problem.suggestion
-        )
-        return LineAnswer(row.line, None, complaint)
+def _answer(
+    session: Session,
+    row: Any,
+    take: Callable[[Session, Any, Act], LineAnswer],
+    act: Act,
+    known: Callable[[Session, Any, Act, TrackerError], bool],
+) -> LineAnswer:
+    if row.problem is not None:
+        return LineAnswer(row.line, None, row.problem)
     try:
         with session.begin_nested():
-            lot = register_lot(session, as_new_lot(row.entry), act)
-        return LineAnswer(row.line, lot.id, None)
+            return take(session, row, act)
     except TrackerError as refused:
         refused.line = row.line
-        same = refused.code == "lot-known" and _as_registered(session, row.entry, act)
-        return LineAnswer(row.line, None, refused, known=same)
+        return LineAnswer(row.line, None, refused, known=known(session, row, act, refused))
+
+
+def _take(session: Session, row: LotRow, act: Act) -> LineAnswer:
+    assert row.entry is not None, "a row without a problem is a lot"
+    return LineAnswer(row.line, register_lot(session, as_new_lot(row.entry), act).id, None)
+
+
+def _known(session: Session, row: LotRow, act: Act, refused: TrackerError) -> bool:
+    assert row.entry is not None, "a row without a problem is a lot"
+    return refused.code == "lot-known" and _as_registered(session, row.entry, act)
 
 
 def _as_registered(session: Session, entry: LotEntry, act: Act) -> bool:
