@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
@@ -23,15 +23,17 @@ from tracker.steps.plan_coring import plan_coring
 from tracker.steps.print_tags import print_tags
 from tracker.steps.receive import receive
 from tracker.steps.register_lot import NewLot, register_lot
+from tracker.steps.share_results import share_at_wish
 from tracker.steps.weigh_in import weigh
 from tracker.storage.coring import Plan, Sample
 from tracker.storage.custody import events_of
 from tracker.storage.engine import Database
 from tracker.storage.intake import Weighing
 from tracker.storage.kept import KeptRefusal
-from tracker.storage.lots import Lot
+from tracker.storage.lots import Lot, lot_numbered
 from tracker.storage.people import party
 from tracker.storage.schema import METADATA
+from tracker.storage.shares import ResultLink
 
 START = datetime(2026, 6, 20, 9, 0, tzinfo=timezone(timedelta(hours=-5)))
 BASE = "https://hay.example"
@@ -82,6 +84,12 @@ def make_people(session: Session) -> None:
 def make_lot(session: Session, **changes: Any) -> Lot:
     """Registered by Tove at 0; changes are fields of NewLot."""
     return register_lot(session, NewLot(**{**vars(LOT), **changes}), act(session, "tove", 0))
+
+
+def share_lot(session: Session, lot: int, by: Act, *, name: str, until: date) -> tuple[ResultLink, str]:
+    """A link to one lot at its own producer's wish, and its token."""
+    producer = lot_numbered(session, lot).field.producer_id
+    return share_at_wish(session, producer, by, name=name, until=until, lot=lot)
 
 
 def make_plan(session: Session, lot: int | None = None, *, minute: float = 5, **changes: Any) -> Sample:

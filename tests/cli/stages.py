@@ -38,7 +38,6 @@ from tracker.steps.second_factor import begin_factor
 from tracker.steps.set_equipment import set_equipment
 from tracker.steps.set_feed import set_feed
 from tracker.steps.settle_tag import contest_tag
-from tracker.steps.share_results import share_lot
 from tracker.steps.sign_in import account_of, make_account
 from tracker.steps.stub_access import pause_stub
 from tracker.storage.coring import Sample
@@ -122,7 +121,7 @@ def _fill(session: Session) -> dict[str, str]:
     begin_factor(session, account_of(session, "ana"), "a key", makers.at(0), programme="Larkmoor")
     pause_stub(session, names["carried"], act(session, "carl", 9), reason="it hangs on a barn")
     until = makers.at(0).date()
-    link, _ = share_lot(
+    link, _ = makers.share_lot(
         session, made["reported"].lot_id, act(session, "carl", 9), name="Dr. Lee", until=until
     )
     names["link"] = str(link.id)

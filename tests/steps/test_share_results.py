@@ -7,10 +7,10 @@ from datetime import date, timedelta
 import pytest
 from sqlalchemy import select
 
-from tests.makers import act, at, done, made, make_bag, make_tag, refused
+from tests.makers import act, at, done, made, make_bag, make_tag, refused, share_lot
 from tracker.domain.sharing import MOST_DAYS, is_open
 from tracker.steps.choose_messages import stop_messages, want_messages
-from tracker.steps.share_results import share_all, share_by_stub, share_lot, take_back, take_back_by_stub
+from tracker.steps.share_results import share_at_wish, share_by_stub, take_back, take_back_by_stub
 from tracker.steps.stub_access import change_stub, pause_stub, resume_stub, revoke_stub
 from tracker.storage.engine import Database
 from tracker.storage.messages import MessageChoice
@@ -32,7 +32,7 @@ def test_only_clerk_and_lead_change_who_sees_what(who: str, season: Database) ->
     producer = owner(season)
     for step in (
         lambda s: share_lot(s, lot, act(s, who, 70), name="Lee", until=TODAY),
-        lambda s: share_all(s, producer, act(s, who, 70), name="Lee", until=TODAY),
+        lambda s: share_at_wish(s, producer, act(s, who, 70), name="Lee", until=TODAY),
         lambda s: take_back(s, 1, act(s, who, 70), reason="x"),
         lambda s: change_stub(s, code, "paused", act(s, who, 70), reason="x"),
         lambda s: want_messages(s, producer, act(s, who, 70), address="a@example.org", how="x"),
@@ -51,8 +51,11 @@ def test_a_link_ends_within_a_year(days: int, code: str, season: Database) -> No
 
 
 def test_a_link_to_no_lot_is_not_made(season: Database) -> None:
+    his = owner(season)
     answer = refused(
-        season, lambda s: share_lot(s, 99, act(s, "carl", 70), name="Lee", until=TODAY), by="carl"
+        season,
+        lambda s: share_at_wish(s, his, act(s, "carl", 70), name="Lee", until=TODAY, lot=99),
+        by="carl",
     )
     assert answer.code == "unknown-lot"
 
@@ -78,7 +81,7 @@ def test_a_stub_ends_only_links_to_its_own_lot(season: Database) -> None:
     first, second = (made(season, make_bag, field=name).lot_id for name in ("Hill", "Brook"))
     row, _ = done(season, lambda s: share_by_stub(s, first, name="Lee", until=TODAY, now=at(70)))
     wide, _ = done(
-        season, lambda s: share_all(s, row.producer_id, act(s, "carl", 70), name="Kim", until=TODAY)
+        season, lambda s: share_at_wish(s, row.producer_id, act(s, "carl", 70), name="Kim", until=TODAY)
     )
     for link, lot in ((row.id, second), (wide.id, first), (99, first)):
         answer = refused(season, lambda s, link=link, lot=lot: take_back_by_stub(s, link, lot, at(71)))
@@ -168,9 +171,11 @@ def test_a_link_made_for_one_producer_opens_no_lot_of_another(season: Database) 
     other = his + 1
     answer = refused(
         season,
-        lambda s: share_lot(s, lot, act(s, "carl", 70), name="Lee", until=TODAY, whose=other),
+        lambda s: share_at_wish(s, other, act(s, "carl", 70), name="Lee", until=TODAY, lot=lot),
         by="carl",
     )
     assert (answer.code, answer.field) == ("not-his-lot", "lot")
-    row, _ = done(season, lambda s: share_lot(s, lot, act(s, "carl", 71), name="Lee", until=TODAY, whose=his))
+    row, _ = done(
+        season, lambda s: share_at_wish(s, his, act(s, "carl", 71), name="Lee", until=TODAY, lot=lot)
+    )
     assert (row.lot_id, row.producer_id) == (lot, his)

@@ -81,16 +81,17 @@ def _share(asked: argparse.Namespace) -> None:
     from tracker.domain.times import day
     from tracker.lookups.find import lot_number
     from tracker.settings import read
-    from tracker.steps.share_results import share_all, share_lot
+    from tracker.steps.share_results import share_at_wish
+    from tracker.storage.lots import lot_numbered
     from tracker.storage.people import producer_named
 
     until, lot = day(asked.until, field="until"), lot_number(asked.who)
     with acting(asked) as (session, act):
         if lot is not None:
-            row, token = share_lot(session, lot, act, name=asked.name, until=until)
+            producer = lot_numbered(session, lot).field.producer_id
         else:
             producer = producer_named(session, asked.who).id
-            row, token = share_all(session, producer, act, name=asked.name, until=until)
+        row, token = share_at_wish(session, producer, act, name=asked.name, until=until, lot=lot)
     address = _address(read(), token)
     values = {"link": row.id, "address": address, "name": row.name, "until": row.until}
     say(asked, values, address, f"Link {row.id}, for {row.name}, until {row.until}. It is shown only now.")

@@ -20,35 +20,23 @@ from tracker.storage.shares import ADVISER, ResultLink, TokenChange, last_change
 PRODUCER = "producer"
 
 
-def share_lot(
-    session: Session, lot: int, act: Act, *, name: str, until: date, whose: int | None = None
+def share_at_wish(
+    session: Session, producer_id: int, act: Act, *, name: str, until: date, lot: int | None = None
 ) -> tuple[ResultLink, str]:
-    """A link to one lot, made by the office, and its token, which is kept nowhere.
+    """A link to one lot of a producer, or to every lot, at his wish, and its token, which is kept nowhere.
 
-    whose: the producer at whose wish it is made, where a page or a program named him beside the lot.
-    Raises Refused `not-allowed`, `not-his-lot`, `adviser-unnamed`, `link-date`, NotFound `unknown-lot`.
+    Only the office makes it: a stub is the key to its own lot. Raises Refused `not-allowed`, `not-his-lot`,
+    `adviser-unnamed`, `link-date`, NotFound `unknown-lot`.
     """
     require_office(act)
-    producer = lot_numbered(session, lot).field.producer_id
-    if whose not in (None, producer):
+    if lot is not None and lot_numbered(session, lot).field.producer_id != producer_id:
         raise Refused(
             "not-his-lot",
             f"Lot {lot} is another producer's.",
             field="lot",
             remedy="Share it from its own producer's page, at his wish.",
         )
-    return make_link(session, producer, lot, name=name, until=until, by=act.by.key, now=act.now)
-
-
-def share_all(
-    session: Session, producer_id: int, act: Act, *, name: str, until: date
-) -> tuple[ResultLink, str]:
-    """A link to every lot of a producer, at his wish. Only the office makes it: a stub is the key to one lot.
-
-    Raises as share_lot.
-    """
-    require_office(act)
-    return make_link(session, producer_id, None, name=name, until=until, by=act.by.key, now=act.now)
+    return make_link(session, producer_id, lot, name=name, until=until, by=act.by.key, now=act.now)
 
 
 def share_by_stub(

@@ -14,13 +14,13 @@ from sqlalchemy import func, select, update
 from werkzeug.test import TestResponse
 
 from labels import payload
-from tests.makers import act, at, done, everything, made, make_bag, make_tag
+from tests.makers import act, at, done, everything, made, make_bag, make_tag, share_lot
 from tests.web.conftest import made_app, sign_in_as
 from tests.web.producer.lots import Stub, give_token, producer_id
 from tracker.domain.sharing import MOST_OPENINGS, MOST_TRIES, WITHIN
 from tracker.steps.add_people import add_producer
 from tracker.steps.print_tags import reprint_tag, void_tag
-from tracker.steps.share_results import share_all, share_lot, take_back
+from tracker.steps.share_results import share_at_wish, take_back
 from tracker.steps.stub_access import pause_stub, resume_stub, revoke_stub
 from tracker.storage.engine import Database
 from tracker.storage.shares import Opening, ResultLink, TokenChange
@@ -288,7 +288,7 @@ def test_a_link_to_all_lots_shows_each_and_those_of_nobody_else(
     done(lots, lambda s: add_producer(s, name="Ada Finch", now=at(0)))
     other = made(lots, make_bag, producer="Ada Finch", field="Elsewhere")
     owner = producer_id(lots)
-    _, token = done(lots, lambda s: share_all(s, owner, act(s, "carl", 1550), name="Lee", until=TODAY))
+    _, token = done(lots, lambda s: share_at_wish(s, owner, act(s, "carl", 1550), name="Lee", until=TODAY))
     page = opened(anyone, token)
     assert all(name in page.text for name in ("Top Meadow", "Long Acre", "Road Field"))
     assert "Elsewhere" not in page.text

@@ -11,7 +11,7 @@ from tracker.domain.sharing import LONGEST_NAME, PAUSED, RESUMED, REVOKED
 from tracker.lookups.producers import ProducerCard, producer_card
 from tracker.lookups.readers import StubState, stub_state
 from tracker.steps.choose_messages import stop_messages, want_messages
-from tracker.steps.share_results import share_all, share_lot, take_back
+from tracker.steps.share_results import share_at_wish, take_back
 from tracker.steps.stub_access import change_stub
 from tracker.web.api.custody import Because
 from tracker.web.api.door import today
@@ -72,10 +72,7 @@ class Choice(Schema):
 def _link(
     session: Session, act: Act, producer: int, name: str, until: date, lot: int | None = None
 ) -> dict[str, Any]:
-    if lot is None:
-        row, token = share_all(session, producer, act, name=name, until=until)
-    else:
-        row, token = share_lot(session, lot, act, name=name, until=until, whose=producer)
+    row, token = share_at_wish(session, producer, act, name=name, until=until, lot=lot)
     return {"link": row.id, "until": until, "address": f"{settings().base_url.rstrip('/')}/T/{token}"}
 
 

@@ -18,7 +18,7 @@ from tracker.lookups.producers import producer_card, producer_lines
 from tracker.papers.tag_sheet import Layout, Office, write_tags
 from tracker.steps.choose_messages import stop_messages, want_messages
 from tracker.steps.print_tags import reprint_tag
-from tracker.steps.share_results import share_all, share_lot, take_back
+from tracker.steps.share_results import share_at_wish, take_back
 from tracker.steps.stub_access import change_stub
 from tracker.web.office.door import door
 from tracker.web.shared.access import OFFICE, for_roles
@@ -55,12 +55,8 @@ def link_for_adviser(number: int) -> str:
     form = request.form
     with acting("share results") as (session, act):
         until = day(form.get("until", ""), field="until")
-        name = form.get("name", "")
-        if form.get("lot"):
-            lot = whole(form["lot"], field="lot", least=1)
-            row, token = share_lot(session, lot, act, name=name, until=until, whose=number)
-        else:
-            row, token = share_all(session, number, act, name=name, until=until)
+        lot = whole(form["lot"], field="lot", least=1) if form.get("lot") else None
+        row, token = share_at_wish(session, number, act, name=form.get("name", ""), until=until, lot=lot)
     return _card(number, made=row, address=f"{settings().base_url.rstrip('/')}/T/{token}")
 
 
