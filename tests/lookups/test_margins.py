@@ -7,6 +7,7 @@ from math import sqrt
 from typing import Any
 
 import pytest
+from sqlalchemy.event import listen
 from sqlalchemy.orm import Session
 
 from tests.makers import act, done, make_ground, make_plan
@@ -14,10 +15,12 @@ from tests.result_files import (
     WET,
     Bench,
     body_of,
+    parked,
     released,
     result,
     row,
     taken_in,
+    unknown_code,
     wet_row,
     wet_written,
     written,
@@ -27,9 +30,11 @@ from tracker.lookups.margins import margins_for
 from tracker.lookups.planned import planned
 from tracker.lookups.report_margins import budget_of
 from tracker.lookups.sds_in_force import sds_in_force
+from tracker.steps.answer_parked import take_in
 from tracker.steps.append_event import standing_of
 from tracker.steps.core_lot import core_lot
 from tracker.steps.set_practice import set_practice
+from tracker.storage.analysis import repeated_analyses
 from tracker.storage.coring import Sample, sample_with_lot
 
 
@@ -151,6 +156,55 @@ def test_a_single_scan_again_teaches_nothing_yet(bench: Bench) -> None:
     scanned(bench, name="again.csv", CP_pc_DM="19.4")
     with bench.season.read() as session:
         assert sds_in_force(session).laboratory == {}
+
+
+def repeated(bench: Bench) -> list[int]:
+    """The samples that analyses are compared of."""
+    with bench.season.read() as session:
+        return [row.sample_id for row in repeated_analyses(session)]
+
+
+def test_a_parked_row_that_somebody_takes_in_is_a_repeat_as_well(bench: Bench) -> None:
+    scanned(bench)
+    taken_in(bench, written([row(unknown_code(1))]), name="again.csv")
+    assert repeated(bench) == []
+    (waiting,) = parked(bench)
+    done(
+        bench.season,
+        lambda s: take_in(s, waiting.id, bench.codes[0], act(s, "ana", 1410), reason="the run list says so"),
+    )
+    assert repeated(bench) == [bench.samples[0].id] * 2
+
+
+def test_repeats_are_found_without_looking_at_all_that_was_analysed_once(bench: Bench) -> None:
+    scanned(bench)
+    if bench.season.engine.dialect.name != "sqlite":
+        pytest.skip("PostgreSQL chooses by how many rows there are, and a test has few")
+    asked: list[tuple[str, Any]] = []
+    listen(bench.season.engine, "before_cursor_execute", lambda *told: asked.append((told[2], told[3])))
+    repeated(bench)
+    questions = [one for one in asked if one[0].startswith("SELECT")]
+    with bench.season.engine.connect() as connection:
+        plans = [connection.exec_driver_sql(f"explain query plan {sql}", given) for sql, given in questions]
+        steps = [str(step[3]) for plan in plans for step in plan]
+    assert any("ix_sample_several" in step for step in steps), steps
+    others = [step for step in steps if "ix_sample_several" not in step]
+    assert not [step for step in others if step.startswith(("SCAN analysis", "SCAN sample "))], others
+
+
+def test_a_season_from_before_knows_its_repeats_once_it_is_brought_up_to_date(bench: Bench) -> None:
+    scanned(bench)
+    scanned(bench, name="again.csv", CP_pc_DM="19.4")
+    before = repeated(bench)
+    with bench.season.engine.begin() as connection:
+        for statement in (
+            "drop table repeated_sample",
+            "drop index ix_sample_several",
+            "update alembic_version set version_num = '0016'",
+        ):
+            connection.exec_driver_sql(statement)
+    bench.season.migrate()
+    assert repeated(bench) == before == [bench.samples[0].id] * 2
 
 
 def test_a_scan_that_is_held_for_its_values_teaches_nothing(bench: Bench) -> None:

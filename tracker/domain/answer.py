@@ -28,7 +28,16 @@ from tracker.domain.advice import (
 from tracker.domain.animals import Animals
 from tracker.domain.cautions import Caution
 from tracker.domain.feed import Feed
-from tracker.domain.feeding import closing, limits, protein_first, shortfall, substitution
+from tracker.domain.feeding import (
+    brought,
+    closed,
+    closing,
+    lacking,
+    limits,
+    protein_first,
+    shortfall,
+    substitution,
+)
 from tracker.domain.fitness import unfit
 from tracker.domain.hay import Hay, checked_hay
 from tracker.domain.hay_eaten import TABLE, Intakes, checked_intakes, eaten
@@ -125,17 +134,19 @@ class _Work:
     def reckon(self, hay: Hay) -> Amounts:
         found: dict[str, Decimal] = {}
         intakes = self.intakes_on(hay)
+        brings = {feed.key: brought(feed, hay, self.rates[feed.key], self.practice) for feed in self.feeds}
         for model in intakes.models:
             lb = intakes.alone(model.lb)
             short = shortfall(self.need, hay, lb)
             found[f"energy {model.model}"] = short.nem_mcal
             found[f"protein {model.model}"] = short.cp_lb
             found[f"TDN {model.model}"] = tdn_lb(self.need.nem_mcal, hay.tdn) - lb * hay.tdn / 100
-            for feed in self.feeds:
-                # Where protein is fed they eat all they would, so the cap does not hold here.
-                close = closing(self.need, hay, model.lb, feed, self.rates[feed.key], self.practice)
+            # Where protein is fed they eat all they would, so the cap does not hold here.
+            lack = lacking(self.need, hay, model.lb, self.practice)
+            for key, each in brings.items():
+                close = closed(lack, each)
                 if close.unclipped_lb is not None:
-                    found[f"{feed.key} {model.model}"] = close.unclipped_lb
+                    found[f"{key} {model.model}"] = close.unclipped_lb
         return found
 
     def amount(self, name: str, values: Amounts, half: Amounts, *, clip: bool) -> Amount | None:

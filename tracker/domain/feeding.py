@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from tracker.domain.animals import BULL, Animals
 from tracker.domain.feed import COTTONSEED, NPN, Feed
@@ -19,10 +20,10 @@ from tracker.domain.practice import COMMON, Practice
 
 ENERGY, PROTEIN, MICROBES = "energy", "protein", "protein for the rumen"
 MEAL_PROTEIN = 38
+NONE = Decimal(0)
 
 
-@dataclass(frozen=True)
-class Shortfall:
+class Shortfall(NamedTuple):
     """What one animal lacks in a day; below zero is a surplus. NEm in Mcal, protein in lb."""
 
     nem_mcal: Decimal
@@ -47,14 +48,14 @@ class Closing:
     @property
     def dm_lb(self) -> Decimal | None:
         found = self.unclipped_lb
-        return None if found is None else max(found, Decimal(0))
+        return None if found is None else max(found, NONE)
 
     @property
     def driver(self) -> str:
         """What asks for the most: ENERGY, PROTEIN or MICROBES; what cannot be closed asks for more than anything."""
         asked = {ENERGY: self.energy_lb, PROTEIN: self.protein_lb, MICROBES: self.microbe_lb}
         never = [name for name, lb in asked.items() if lb is None]
-        return never[0] if never else max(asked, key=lambda name: asked[name] or Decimal(0))
+        return never[0] if never else max(asked, key=lambda name: asked[name] or NONE)
 
 
 def shortfall(need: Need, hay: Hay, hay_lb: Decimal) -> Shortfall:
@@ -77,31 +78,58 @@ def substitution(feed: Feed, hay: Hay, practice: Practice = COMMON) -> Decimal:
     Moore et al. 1999.
     """
     spares_hay = feed.cp >= MEAL_PROTEIN or (protein_first(hay, practice) and not feed.starchy)
-    return Decimal(0) if spares_hay else feed.substitution
+    return NONE if spares_hay else feed.substitution
 
 
 def nem_of_feed(feed: Feed) -> Decimal:
     """NEm in a pound of the feed's dry matter, Mcal; nothing for a feed whose energy does not count."""
-    return nem_of_tdn(feed.tdn) if feed.energy_counts else Decimal(0)
+    return nem_of_tdn(feed.tdn) if feed.energy_counts else NONE
+
+
+class Wants(NamedTuple):
+    """What each want lacks (Mcal NEm, lb protein, lb protein for the rumen), or what a pound of a feed brings."""
+
+    energy: Decimal
+    protein: Decimal
+    microbes: Decimal
 
 
 def closing(
     need: Need, hay: Hay, hay_lb: Decimal, feed: Feed, r: Decimal, practice: Practice = COMMON
 ) -> Closing:
     """How much of this feed alone closes the gap, by each want."""
-    short = shortfall(need, hay, hay_lb)
-    wants = (
-        (short.nem_mcal, nem_of_feed(feed) - r * nem_of_tdn(hay.tdn)),
-        (short.cp_lb, (feed.cp - r * hay.cp) / 100),
-        (microbes_lack(hay, hay_lb, practice), max(microbes_gain(hay, feed, r, practice), Decimal(0))),
+    return closed(lacking(need, hay, hay_lb, practice), brought(feed, hay, r, practice))
+
+
+def lacking(need: Need, hay: Hay, hay_lb: Decimal, practice: Practice = COMMON) -> Wants:
+    """What so much hay leaves wanting."""
+    return Wants(*shortfall(need, hay, hay_lb), microbes_lack(hay, hay_lb, practice))
+
+
+def brought(feed: Feed, hay: Hay, r: Decimal, practice: Practice = COMMON) -> Wants:
+    """What a pound of this feed brings to each want, less what the hay that it replaces would have brought."""
+    return Wants(
+        nem_of_feed(feed) - r * nem_of_tdn(hay.tdn),
+        (feed.cp - r * hay.cp) / 100,
+        max(microbes_gain(hay, feed, r, practice), NONE),
     )
-    asked = max((lb for want in wants if (lb := _amount(*want)) is not None), default=Decimal(0))
-    return Closing(*(_amount(lacking, each, asked) for lacking, each in wants))
+
+
+def closed(lack: Wants, each: Wants) -> Closing:
+    """How much of what brings so much each pound makes up for what is lacking."""
+    asked = max(
+        (lb for want in zip(lack, each, strict=True) if (lb := _amount(*want)) is not None), default=NONE
+    )
+    return Closing(
+        _amount(lack.energy, each.energy, asked),
+        _amount(lack.protein, each.protein, asked),
+        _amount(lack.microbes, each.microbes, asked),
+    )
 
 
 def microbes_lack(hay: Hay, hay_lb: Decimal, practice: Practice = COMMON) -> Decimal:
     """Protein that so much hay lacks of 7 %, lb; nothing where it has as much."""
-    return max(practice.number("microbe_protein") - hay.cp, Decimal(0)) * hay_lb / 100
+    return max(practice.number("microbe_protein") - hay.cp, NONE) * hay_lb / 100
 
 
 def microbes_gain(hay: Hay, feed: Feed, r: Decimal, practice: Practice = COMMON) -> Decimal:
@@ -110,12 +138,12 @@ def microbes_gain(hay: Hay, feed: Feed, r: Decimal, practice: Practice = COMMON)
     return (feed.cp - least + r * (least - hay.cp)) / 100
 
 
-def _amount(short: Decimal, each: Decimal, asked: Decimal = Decimal(0)) -> Decimal | None:
+def _amount(short: Decimal, each: Decimal, asked: Decimal = NONE) -> Decimal | None:
     if each > 0:
         return short / each
     # A feed poorer than the hay it replaces eats up a surplus, which has to last for what the other wants ask for; it
     # makes up for no shortfall. A surplus has no amount to be measured in.
-    return Decimal(0) if short <= each * max(asked, Decimal(0)) else None
+    return NONE if short <= each * max(asked, NONE) else None
 
 
 @dataclass(frozen=True)

@@ -68,6 +68,13 @@ def shrunk_kg(weight_lb: D) -> D:
     return weight_lb * KG_PER_POUND * SHRINK
 
 
+@lru_cache(maxsize=4096)
+def metabolic_kg(sbw: D) -> D:
+    """Metabolic body size, SBW^0.75, kg."""
+    return sbw**POWER
+
+
+@lru_cache(maxsize=4096)
 def milk_kg(peak_kg: D, week: D) -> D:
     """Milk a day in a week of lactation: peak x (n / 8.5) x exp(1 - n / 8.5).
 
@@ -100,7 +107,7 @@ def pregnancy_protein_g(calf_kg: D, day: D) -> D:
 
 def maintenance_mcal(sbw: D, factor: D = D(1)) -> D:
     """NEm = 0.077 SBW^0.75, times a factor for what the animal is. Source: NRC 1996, from memory."""
-    return D("0.077") * sbw**POWER * factor
+    return D("0.077") * metabolic_kg(sbw) * factor
 
 
 def maintenance_factor(animals: Animals) -> D:
@@ -144,7 +151,9 @@ def need_of(animals: Animals) -> Need:
     milk = milk_kg(animals.peak_milk * KG_PER_POUND, milk_week(animals))
     parts: tuple[Part, ...] = (
         Part(
-            "maintenance", maintenance_mcal(sbw, maintenance_factor(animals)), crude_lb(D("3.8") * sbw**POWER)
+            "maintenance",
+            maintenance_mcal(sbw, maintenance_factor(animals)),
+            crude_lb(D("3.8") * metabolic_kg(sbw)),
         ),
         Part("milk", milk * MILK_MCAL, crude_lb(milk * MILK_PROTEIN_G / D("0.65"))),
         Part(
@@ -196,10 +205,11 @@ def equation_intake_lb(animals: Animals, tdn: D) -> D:
     energy = nem_per_kg(tdn)
     b = D("0.04631") if animals.pregnant else D("0.0384")
     milk = milk_kg(animals.peak_milk * KG_PER_POUND, milk_week(animals))
-    eaten = shrunk_kg(animals.weight_lb) ** POWER * (D("0.04997") * energy**2 + b) / energy
+    eaten = metabolic_kg(shrunk_kg(animals.weight_lb)) * (D("0.04997") * energy**2 + b) / energy
     return (eaten + D("0.2") * milk) / KG_PER_POUND
 
 
+@lru_cache(maxsize=1024)
 def needed_density(need: Need, animals: Animals) -> Density | None:
     """The TDN at which what is eaten carries just the energy needed; None where even 85 % would not.
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from tracker.domain import dry_matter
 from tracker.domain.dry_matter import PartialDM, TotalDM
 from tracker.domain.findings import Finding
-from tracker.storage.analysis import values_in_force
+from tracker.storage.analysis import Standing, values_in_force
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
 from tracker.storage.intake import partial_dm_of, weighings_in_force
@@ -76,13 +76,15 @@ class DryMatter:
         return [*lines, *(finding.words for finding in self.remarks)]
 
 
-def dry_matter_of(session: Session, sample: Sample) -> DryMatter:
-    """The sample's dry matter as far as it is known."""
+def dry_matter_of(session: Session, sample: Sample, standing: Standing | None = None) -> DryMatter:
+    """The sample's dry matter as far as it is known; standing: what stands, where that was asked already."""
     practice = practice_in_force(session)
     rows = {row.what: row for row in weighings_in_force(session, sample.id)}
     partial = partial_dm_of(session, sample.id, practice)
-    standing = values_in_force(session, sample.id).get("DM")
-    lab = standing[1].value if standing else None
+    if standing is None:
+        standing = values_in_force(session, sample.id)
+    portion = standing.get("DM")
+    lab = portion[1].value if portion else None
     one_step = "fresh" not in rows and not any(
         event.kind == "oven in" for event in events_of(session, sample.id)
     )
@@ -103,7 +105,7 @@ def dry_matter_of(session: Session, sample: Sample) -> DryMatter:
         zeroed="fresh" in rows and rows["fresh"].zeroed,
         partial=partial,
         lab=lab,
-        lab_source=standing[0].file.map.source.name if standing else "",
+        lab_source=portion[0].file.map.source.name if portion else "",
         total=total,
         remarks=remarks,
     )

@@ -28,7 +28,7 @@ from tracker.domain.units import to_places
 from tracker.lookups.cores_taken import cores_taken
 from tracker.lookups.dry_matter import DryMatter, dry_matter_of
 from tracker.lookups.interpretation import interpretation
-from tracker.lookups.margins import budget_in_full, on_dry_matter
+from tracker.lookups.margins import budget_from, on_dry_matter
 from tracker.lookups.report_margins import (
     as_received_margin,
     margin_rows,
@@ -38,6 +38,7 @@ from tracker.lookups.report_margins import (
     total_dm,
 )
 from tracker.lookups.sample_way import station_dict, step_dict, way_of
+from tracker.lookups.sds_in_force import sds_in_force
 from tracker.settings import Settings
 from tracker.storage.analysis import Analysis, ResultValue, values_in_force
 from tracker.storage.coring import Sample, plan_in_force
@@ -66,8 +67,8 @@ def _results_body(session: Session, sample: Sample, settings: Settings) -> dict[
     events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
     plan = CoringPlan.from_dict(plan_in_force(session, sample.id).body)
     standing = values_in_force(session, sample.id)
-    dm = dry_matter_of(session, sample)
-    hay = budget_in_full(session, sample)
+    dm = dry_matter_of(session, sample, standing)
+    hay = budget_from(session, sample, standing, dm, sds_in_force(session))
     margins = hay.budget.margins()
     way = way_of(session, sample)
     on_dm = on_dry_matter(standing)

@@ -19,11 +19,10 @@ from tracker.domain.own_sds import Sds
 from tracker.lookups.cores_taken import cores_taken
 from tracker.lookups.dry_matter import DryMatter, dry_matter_of
 from tracker.lookups.sds_in_force import sds_in_force
-from tracker.storage.analysis import Analysis, ResultValue, as_value, values_in_force
+from tracker.storage.analysis import Analysis, Standing, as_value, values_in_force
 from tracker.storage.coring import Sample, plan_in_force
 from tracker.storage.custody import events_of
 
-Standing = Mapping[str, tuple[Analysis, ResultValue]]
 NOTHING = Budget({}, ())
 
 
@@ -52,14 +51,19 @@ def margins_for(session: Session, sample: Sample) -> dict[str, Margin]:
 
 def budget_in_full(session: Session, sample: Sample, sds: Sds | None = None) -> HayBudget:
     """The budget with what it was made from."""
-    sds = sds or sds_in_force(session)
     standing = values_in_force(session, sample.id)
+    dm = dry_matter_of(session, sample, standing)
+    return budget_from(session, sample, standing, dm, sds or sds_in_force(session))
+
+
+def budget_from(session: Session, sample: Sample, standing: Standing, dm: DryMatter, sds: Sds) -> HayBudget:
+    """The budget from the values that stand and the dry matter worked out with them."""
     on_dm = on_dry_matter(standing)
     measured = [_measured(value, standing[code][0]) for code, value in on_dm.items() if code != "DM"]
     by = {one.code: one.source for one in measured}
     events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
     cored = cores_taken(CoringPlan.from_dict(plan_in_force(session, sample.id).body), events)
-    moisture = _moisture(dry_matter_of(session, sample), standing)
+    moisture = _moisture(dm, standing)
     if cored is None:
         values = {one.code: one.value for one in measured}
         budget = Budget({**values, **({"total DM": moisture.total} if moisture else {})}, ())

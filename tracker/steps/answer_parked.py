@@ -17,7 +17,7 @@ from tracker.files.table_file import read_table
 from tracker.steps.check_run import hold_where_rejected
 from tracker.steps.print_tags import require_reason
 from tracker.steps.record_results import attach, event_kind, sample_for
-from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source
+from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source, keep_repeats
 from tracker.storage.base import LARGEST_ID
 
 MISSHAPEN = ("row-too-short", "row-too-long", "broken-quotes")
@@ -59,7 +59,7 @@ def take_in(
         )
     sample = sample_for(session, code)
     analysis = attach(session, sample, row, file, source.name, event_kind(source), column_map.instrument, act)
-    session.flush()
+    keep_repeats(session, file.id)
     hold_where_rejected(session, file, [sample.id], act)
     _answer(session, parked, act, reason, analysis.id)
     return analysis

@@ -35,6 +35,7 @@ from tracker.storage.analysis import (
     ResultValue,
     Source,
     SourceMap,
+    keep_repeats,
     map_in_force,
 )
 from tracker.storage.coring import Sample
@@ -245,7 +246,7 @@ class _Taker:
 
     def ended(self, digest: str, rows: int) -> Taken:
         """What became of the file; where a check sample was out of control, its samples are on hold now."""
-        self.session.flush()
+        keep_repeats(self.session, self.file.id)
         held = hold_where_rejected(self.session, self.file, list(self.seen), self.act)
         return Taken(
             self.file.id,

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, func, or_, select
-from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship, selectinload
+from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, func, insert, select
+from sqlalchemy.orm import Mapped, Session, aliased, joinedload, mapped_column, relationship, selectinload
 
 from tracker.domain.analysis import Value
 from tracker.storage.base import Base, Digits, Plain, Utc
-from tracker.storage.coring import Sample
+from tracker.storage.coring import SEVERAL, Sample
 from tracker.storage.custody import EventRow, Undone
 
 
@@ -56,9 +56,10 @@ class ResultFile(Base):
     name: Mapped[str] = mapped_column(Text)
     sheet: Mapped[str] = mapped_column(Text)
     sha256: Mapped[str] = mapped_column(Text)
-    content: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
-    by: Mapped[str] = mapped_column(ForeignKey("party.key"))
-    at: Mapped[datetime] = mapped_column(Utc)
+    # A file may be large and is named with each of its analyses; SQLite walks through it to what stands behind.
+    content: Mapped[bytes] = mapped_column(LargeBinary, deferred=True, deferred_group="content")
+    by: Mapped[str] = mapped_column(ForeignKey("party.key"), deferred=True, deferred_group="content")
+    at: Mapped[datetime] = mapped_column(Utc, deferred=True, deferred_group="content")
 
     map: Mapped[SourceMap] = relationship(lazy="raise")
 
@@ -107,6 +108,14 @@ class ResultValue(Base):
     qualifier: Mapped[str] = mapped_column(Text)
 
 
+class RepeatedSample(Base):
+    """A sample that has more than one analysis; few have, and every report asks which (lookups.sds_in_force)."""
+
+    __tablename__ = "repeated_sample"
+
+    sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"), primary_key=True, autoincrement=False)
+
+
 class ParkedRow(Base):
     """A row that could not go in: its cells as written, what is wrong, and a suggested repair."""
 
@@ -144,6 +153,10 @@ WITH_ALL = (
 )
 
 
+# What stands for each constituent, with the analysis that found it.
+Standing = Mapping[str, tuple[Analysis, ResultValue]]
+
+
 def map_in_force(session: Session, source_id: int) -> SourceMap | None:
     """The source's latest column map, None before the first."""
     wanted = select(SourceMap).where(SourceMap.source_id == source_id)
@@ -152,7 +165,10 @@ def map_in_force(session: Session, source_id: int) -> SourceMap | None:
 
 def analyses_of(session: Session, sample_id: int) -> list[Analysis]:
     """The sample's analyses with their values, files and sources: the one chosen last first, then the newest."""
-    ranks = _ranks(session, sample_id)
+    return _ordered(session, sample_id, _ranks(session, sample_id))
+
+
+def _ordered(session: Session, sample_id: int, ranks: Mapping[str, int]) -> list[Analysis]:
     rows = session.scalars(select(Analysis).where(Analysis.sample_id == sample_id).options(*WITH_ALL)).all()
     return sorted(rows, key=lambda row: (-ranks.get(row.event_id, 0), -row.id))
 
@@ -174,8 +190,8 @@ def values_in_force(session: Session, sample_id: int) -> dict[str, tuple[Analysi
     Of the dry matter of the portion the first by an instrument of ours stands, unless somebody chose: it was
     measured soonest after the oven, and a portion that travelled has taken up water since.
     """
-    ordered = analyses_of(session, sample_id)
-    chosen = set(_ranks(session, sample_id))
+    chosen = _ranks(session, sample_id)
+    ordered = _ordered(session, sample_id, chosen)
     oldest = sorted(
         ordered,
         key=lambda row: (row.event_id not in chosen, row.file.map.source.kind != "instrument", row.id),
@@ -196,6 +212,16 @@ def as_value(row: ResultValue) -> Value:
     return Value(row.constituent, row.value, row.unit, row.basis, row.method, row.calibration)
 
 
+def keep_repeats(session: Session, file_id: int) -> None:
+    """Note the samples that this file has brought another analysis of."""
+    session.flush()
+    other = aliased(Analysis)
+    before = select(other.id).where(other.sample_id == Analysis.sample_id, other.id < Analysis.id)
+    known = select(RepeatedSample.sample_id).where(RepeatedSample.sample_id == Analysis.sample_id)
+    again = select(Analysis.sample_id).where(Analysis.file_id == file_id, before.exists(), ~known.exists())
+    session.execute(insert(RepeatedSample).from_select(["sample_id"], again.distinct()))
+
+
 def repeated_analyses(session: Session) -> Sequence[Analysis]:
     """Every analysis of a sample that one source has analysed several times, or of a lot with several samples
     analysed; oldest first.
@@ -203,18 +229,23 @@ def repeated_analyses(session: Session) -> Sequence[Analysis]:
     An analysis that was taken back is left out.
     """
     stands = Analysis.event_id.not_in(select(Undone.event_id))
-    by_source = select(Analysis.sample_id).join(ResultFile).join(SourceMap).where(stands)
+    # Asked among the few that may be it, so that the many others of a large season cost nothing.
+    several_times = Analysis.sample_id.in_(select(RepeatedSample.sample_id))
+    several_samples = Sample.lot_id.in_(select(Sample.lot_id).where(SEVERAL))
+    by_source = select(Analysis.sample_id).join(ResultFile).join(SourceMap).where(stands, several_times)
     same_source = by_source.group_by(Analysis.sample_id, SourceMap.source_id).having(func.count() > 1)
-    by_lot = select(Sample.lot_id).join(Analysis, Analysis.sample_id == Sample.id).where(stands)
+    by_lot = (
+        select(Sample.lot_id).join(Analysis, Analysis.sample_id == Sample.id).where(stands, several_samples)
+    )
     several = by_lot.group_by(Sample.lot_id).having(func.count(Analysis.sample_id.distinct()) > 1)
+    of_several = select(Sample.id).where(Sample.lot_id.in_(several))
     wanted = (
         select(Analysis)
-        .join(Sample)
-        .where(stands, or_(Analysis.sample_id.in_(same_source), Sample.lot_id.in_(several)))
-        .options(
-            selectinload(Analysis.values),
-            joinedload(Analysis.file).joinedload(ResultFile.map).joinedload(SourceMap.source),
+        .where(
+            stands,
+            Analysis.sample_id.in_(same_source.with_only_columns(Analysis.sample_id).union(of_several)),
         )
+        .options(*WITH_ALL)
         .order_by(Analysis.id)
     )
     return session.scalars(wanted).all()

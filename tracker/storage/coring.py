@@ -6,18 +6,24 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Text, UniqueConstraint, select
+from sqlalchemy import ForeignKey, Index, Text, UniqueConstraint, select, text
 from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship
 
 from tracker.storage.base import Base, Plain, Utc
 from tracker.storage.lots import Field, Lot
+
+# Of the few lots that were sampled several times.
+SEVERAL = text("number > 1")
 
 
 class Sample(Base):
     """All cores of one lot in one bag. Made when its plan is issued; number counts the samples of the lot."""
 
     __tablename__ = "sample"
-    __table_args__ = (UniqueConstraint("lot_id", "number"),)
+    __table_args__ = (
+        UniqueConstraint("lot_id", "number"),
+        Index("ix_sample_several", "lot_id", sqlite_where=SEVERAL, postgresql_where=SEVERAL),
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     lot_id: Mapped[int] = mapped_column(ForeignKey("lot.id"))

@@ -102,4 +102,5 @@ APPEND_ONLY = (
     "kept_paper",
     "field_boundary",
     "kept_plan",
+    "repeated_sample",
 )
