@@ -8,6 +8,8 @@ from tracker.domain.error_budget import Budget, Values
 from tracker.domain.hay import Hay
 from tracker.domain.spread import Amounts, Spread
 
+OF_ANSWER = "answer: "
+
 
 def by_budget(hay: Hay, budget: Budget, codes: Mapping[str, str]) -> Spread:
     """For domain.answer: half-widths at 95 % of what is reckoned from this hay, by its error budget.
@@ -24,12 +26,16 @@ def by_budget(hay: Hay, budget: Budget, codes: Mapping[str, str]) -> Spread:
             return {_named(name): amount for name, amount in reckon(hay.moved(**moved)).items()}
 
         more = budget.extended(work_out)
-        margins = {name: more.margin(_named(name)) for name in reckon(hay)}
-        return {name: margin.half_width for name, margin in margins.items() if margin is not None}
+        margins = {code: more.margin(code) for code in more.values if code not in budget.values}
+        return {_name(code): margin.half_width for code, margin in margins.items() if margin is not None}
 
     return spread
 
 
 def _named(amount: str) -> str:
     """Amounts get a code of their own, so that none takes the place of a value."""
-    return f"answer: {amount}"
+    return f"{OF_ANSWER}{amount}"
+
+
+def _name(code: str) -> str:
+    return code.removeprefix(OF_ANSWER)

@@ -117,14 +117,11 @@ def brought(feed: Feed, hay: Hay, r: Decimal, practice: Practice = COMMON) -> Wa
 
 def closed(lack: Wants, each: Wants) -> Closing:
     """How much of what brings so much each pound makes up for what is lacking."""
-    asked = max(
-        (lb for want in zip(lack, each, strict=True) if (lb := _amount(*want)) is not None), default=NONE
-    )
-    return Closing(
-        _amount(lack.energy, each.energy, asked),
-        _amount(lack.protein, each.protein, asked),
-        _amount(lack.microbes, each.microbes, asked),
-    )
+    if min(each) > 0:
+        return Closing(lack.energy / each.energy, lack.protein / each.protein, lack.microbes / each.microbes)
+    wants = tuple(zip(lack, each, strict=True))
+    asked = max((lb for want in wants if (lb := _amount(*want)) is not None), default=NONE)
+    return Closing(*(_amount(*want, asked) for want in wants))
 
 
 def microbes_lack(hay: Hay, hay_lb: Decimal, practice: Practice = COMMON) -> Decimal:
