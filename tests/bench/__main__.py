@@ -96,6 +96,7 @@ BENCHES: dict[str, Bench] = {
     "import": imports,
     "weighing": _acts("weighing"),
     "custody": _acts("custody"),
+    "report": _acts("report"),
     "audit": audit,
     "writers": queue,
     "season-plan": plan,

@@ -7,8 +7,8 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, closing, contextmanager
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -16,14 +16,17 @@ from typing import Any
 from flask import Flask
 from sqlalchemy import select
 
+from tests.bench import imports
 from tests.bench.figures import Figure, in_turns
 from tests.bench.grow import grow
 from tests.conftest import build_season
 from tests.makers import act, at, make_bag, make_received
+from tests.result_files import SETTINGS
 from tests.web.conftest import made_app
+from tracker.lookups.lot_report import report_body
 from tracker.steps.hold import hold, lift_hold
 from tracker.steps.weigh_in import weigh
-from tracker.storage.coring import Sample
+from tracker.storage.coring import Sample, sample_with_lot
 from tracker.storage.engine import PRAGMAS, Database
 from tracker.storage.tags import Tag
 
@@ -224,6 +227,38 @@ def custody(quick: bool) -> list[Figure]:
 
             found[samples] = in_turns({"entries": turns}, 1)["entries"]
     return [Figure("custody", f"an entry with {size:,} samples / with 10", found[size] / found[10], "x", 1.3)]
+
+
+def report(quick: bool) -> list[Figure]:
+    """All that a report says, worked out in a season with many analysed samples and in one with few."""
+    sizes = (4, 12) if quick else (100, 20_000)
+    works = {}
+    with ExitStack() as opened:
+        for size in sizes:
+            folder = Path(opened.enter_context(tempfile.TemporaryDirectory(prefix="hay-bench-")))
+            path, content = imports.season(folder, size)
+            imports.program(path, content)
+            season = opened.enter_context(closing(Database(f"sqlite:///{path}")))
+            works[str(size)] = _reports(season, range(1, min(size, 20)))
+        for work in works.values():
+            work()
+        found = in_turns(works, 1 if quick else 5)
+    few, many = found.values()
+    return [
+        Figure("report", f"with {sizes[1]:,} analysed samples / with {sizes[0]}", many / few, "x", 1.3),
+        Figure(
+            "report", "to work it out, the feeding of five kinds of animals in it", 1000 * many / 19, "ms"
+        ),
+    ]
+
+
+def _reports(season: Database, samples: Iterable[int]) -> Callable[[], None]:
+    def work() -> None:
+        for sample in samples:
+            with season.read() as session:
+                report_body(session, sample_with_lot(session, sample), SETTINGS)
+
+    return work
 
 
 def help_(quick: bool) -> list[Figure]:
