@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from tests.makers import (
     act,
     at,
@@ -13,8 +15,9 @@ from tests.makers import (
     make_received,
     make_signed_away,
 )
-from tracker.lookups.bench_queue import Waiting, waiting
-from tracker.steps.end_sample import archive, cancel
+from tracker.domain.way import WAITING
+from tracker.lookups.bench_queue import Waiting, how_many_wait, waiting
+from tracker.steps.end_sample import archive, cancel, dispose
 from tracker.steps.hold import hold, lift_hold
 from tracker.storage.engine import Database
 from tracker.storage.people import party
@@ -89,3 +92,22 @@ def test_what_is_put_away_and_held_waits_for_a_decision(season: Database) -> Non
     done(season, lambda s: hold(s, kept, act(s, "carl", 1410), reason="two bags, one code?"))
     (one,) = queue(season)
     assert (one.waits_for, one.state) == ("a decision on its hold", "archived")
+
+
+def test_some_of_what_waits_is_what_the_whole_queue_says_of_it(season: Database) -> None:
+    for number, maker in enumerate((make_ground, make_received, make_signed_away, make_plan, make_bag)):
+        names = [{"load": f"L-{n}"} if maker is make_ground else {} for n in (1, 2)]
+        made(season, maker, field=f"Free {number}", **names[0])
+        held = made(season, maker, field=f"Held {number}", **names[1])
+        done(season, lambda s, held=held: hold(s, held, act(s, "lena", 1390), reason="looked at"))
+    ended = made(season, make_ground, field="Over", load="L-3")
+    done(season, lambda s: dispose(s, ended, act(s, "lena", 1395), method="fed to the goats"))
+    everything = queue(season)
+    assert len(everything) == 10 and {one.hold for one in everything} == {None, "looked at"}
+    with season.read() as session:
+        counts = how_many_wait(session)
+        assert counts == Counter(one.waits_for for one in everything)
+        for thing in WAITING:
+            assert waiting(session, (thing,)) == tuple(one for one in everything if one.waits_for == thing)
+        longest = sorted(everything, key=lambda one: one.since)[:4]
+        assert set(waiting(session, most=4)) == set(longest)

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from labels import payload
 from tests.makers import done, made, make_bag, make_cored, make_lot, make_plan, standing
-from tracker.lookups.lots import LotLine, lots, parties, producers
+from tracker.lookups.lots import LotLine, lots, lots_without_bag, parties, producers
 from tracker.storage.engine import Database
 
 
@@ -61,6 +61,18 @@ def test_a_lot_with_two_samples_is_listed_once_with_the_newest(season: Database)
     made(season, lambda s: make_plan(s, sample.lot_id, minute=70))
     (one,) = listed(season)
     assert one.state == "planned"
+
+
+def test_the_lots_without_a_bag_are_those_that_wait_for_their_tags(season: Database) -> None:
+    done(season, make_lot)
+    for maker in (make_plan, make_cored, make_bag):
+        made(season, maker, field=maker.__name__)
+    bagged = made(season, make_bag, field="Twice")
+    made(season, lambda s: make_plan(s, bagged.lot_id, minute=70))
+    with season.read() as session:
+        found = lots_without_bag(session)
+    assert [one.lot for one in found] == [1, 2, 3, 5]
+    assert found == tuple(one for one in listed(season) if one.state in ("registered", "planned", "cored"))
 
 
 def test_everyone_that_can_hold_a_sample_is_listed(season: Database) -> None:

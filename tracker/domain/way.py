@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -51,6 +51,9 @@ _WAITS_FOR = {
     "ground": "the scan",
     "scanned": "release",
 }
+
+# What these wait for comes whatever is decided on their hold.
+GOES_ON = ("in transfer", "in oven")
 
 
 @dataclass(frozen=True)
@@ -101,11 +104,13 @@ def waits_for(state: str, hold: str | None = None) -> str | None:
     """What the next person has to do for a sample in this state; None when nothing is left."""
     if state in ENDED:
         return None
-    return (
-        "a decision on its hold"
-        if hold and state not in ("in transfer", "in oven")
-        else _WAITS_FOR.get(state)
-    )
+    return DECISION if hold and state not in GOES_ON else _WAITS_FOR.get(state)
 
 
-WAITING = (*dict.fromkeys(_WAITS_FOR.values()), "a decision on its hold")
+DECISION = "a decision on its hold"
+WAITING = (*dict.fromkeys(_WAITS_FOR.values()), DECISION)
+
+
+def states_that_wait(what: Collection[str]) -> tuple[str, ...]:
+    """The states in which a sample without a hold waits for one of these."""
+    return tuple(state for state, thing in _WAITS_FOR.items() if thing in what)

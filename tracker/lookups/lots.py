@@ -18,6 +18,8 @@ from tracker.storage.custody import StandingRow
 from tracker.storage.lots import Field, Lot, lot_numbered
 from tracker.storage.people import PartyRow, Producer, as_party
 
+BEFORE_BAG = ("planned", "cored")
+
 
 @dataclass(frozen=True)
 class LotLine:
@@ -47,6 +49,16 @@ def lots(session: Session) -> tuple[LotLine, ...]:
 def lots_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[LotLine]:
     """The lots by number, a page of them. Raises Refused `not-a-cursor`."""
     return page_of(session, _lots(), [Lot.id], _line, after, limit)
+
+
+def lots_without_bag(session: Session) -> tuple[LotLine, ...]:
+    """The lots whose newest sample has no bag and tag yet, by number."""
+    begun = select(Sample.lot_id).join(StandingRow, StandingRow.sample_id == Sample.id)
+    begun = begun.where(StandingRow.state.in_(BEFORE_BAG)).correlate(None)
+    sampled = select(Sample.id).where(Sample.lot_id == Lot.id).correlate(Lot).exists()
+    # The first of these is for the database, which need not look at a lot that is far on its way.
+    wanted = _lots().where(Lot.id.in_(begun) | ~sampled, ~sampled | StandingRow.state.in_(BEFORE_BAG))
+    return tuple(_line(*row) for row in session.execute(wanted.order_by(Lot.id)))
 
 
 def lot_line(session: Session, number: int) -> LotLine:

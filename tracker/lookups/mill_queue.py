@@ -71,7 +71,7 @@ class MillSack:
 
 def mill_queue(session: Session) -> MillQueue:
     """What the mill has before it."""
-    found = [one for one in waiting(session) if one.waits_for in _WAIT_FOR.values()]
+    found = waiting(session, _WAIT_FOR.values())
     by_stage = {
         stage: tuple(one for one in found if one.waits_for == _WAIT_FOR[stage]) for stage in GRIND_STAGES
     }
@@ -83,7 +83,8 @@ def _last(session: Session) -> tuple[Pass, ...]:
     ids = session.scalars(
         select(EventRow.sample_id)
         .where(EventRow.kind.in_(_EVENTS), ~undone)
-        .order_by(EventRow.occurred_at.desc())
+        # As the office heard of them: from the end of the log it is never far to the last ten.
+        .order_by(EventRow.seq.desc())
         .limit(LAST_SHOWN)
     )
     names = party_names(session)

@@ -6,15 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import ENDED
 from tracker.lookups.bench_sack import BenchSack, sacks_of
-from tracker.lookups.oven_load import Load, load_named
+from tracker.lookups.oven_load import Load, load_named, load_of
 from tracker.storage.custody import EventRow, StandingRow
-from tracker.storage.intake import LoadClosed, OvenLoad, OvenPlace, SetAside
+from tracker.storage.intake import LoadClosed, OvenLoad, OvenPlace, SetAside, weighings_in_force_of
 from tracker.storage.people import party_names
+
+WEIGHED = "weighed"
+BEFORE_OVEN = StandingRow.state == "weighed"
 
 
 @dataclass(frozen=True)
@@ -92,12 +95,15 @@ def _rows(session: Session, load: OvenLoad, places: Sequence[OvenPlace]) -> tupl
 
 
 def _row(load: OvenLoad, place: OvenPlace, sack: BenchSack, aside: str | None) -> Row:
-    dry = load.out_at is not None and sack.dry_at is not None and sack.dry_at >= load.out_at
-    settled = (
-        "weighed" if dry else sack.state if sack.state in ENDED else "" if aside is None else "set aside"
-    )
-    again = dry and sack.load == load.name and sack.blind and sack.state == "dried"
+    settled = _settled(load, sack.state, sack.dry_at, aside)
+    again = settled == WEIGHED and sack.load == load.name and sack.blind and sack.state == "dried"
     return Row(place.position, sack, settled, again, aside or "")
+
+
+def _settled(load: OvenLoad, state: str, dry_at: datetime | None, aside: str | None) -> str:
+    if load.out_at is not None and dry_at is not None and dry_at >= load.out_at:
+        return WEIGHED
+    return state if state in ENDED else "" if aside is None else "set aside"
 
 
 def _by(session: Session, kind: str, ids: list[int], name: str) -> str:
@@ -113,16 +119,53 @@ def load_names(session: Session) -> tuple[str, ...]:
     return tuple(session.scalars(select(OvenLoad.name)))
 
 
-def open_loads(session: Session) -> tuple[BenchLoad, ...]:
+@dataclass(frozen=True)
+class OpenLoad:
+    """A load that is not closed, without its sacks. unsettled: the positions of which nothing is said yet."""
+
+    load: Load
+    sacks: int
+    unsettled: tuple[int, ...]
+
+
+def open_loads(session: Session) -> tuple[OpenLoad, ...]:
     """Every load that is not closed, the oldest first."""
-    closed = select(LoadClosed.load_id)
-    names = session.scalars(select(OvenLoad.name).where(OvenLoad.id.not_in(closed)).order_by(OvenLoad.id))
-    return tuple(bench_load(session, name) for name in names.all())
+    rows = select(OvenLoad).where(OvenLoad.id.not_in(select(LoadClosed.load_id))).order_by(OvenLoad.id)
+    return tuple(_open_load(session, row) for row in session.scalars(rows).all())
 
 
-def waiting_for_oven(session: Session) -> tuple[BenchSack, ...]:
-    """The sacks that were weighed fresh and are not in an oven, the longest wait first."""
-    wanted = select(StandingRow.sample_id).where(StandingRow.state == "weighed").order_by(StandingRow.last_at)
+def _open_load(session: Session, row: OvenLoad) -> OpenLoad:
+    wanted = (
+        select(OvenPlace.position, OvenPlace.sample_id, StandingRow.state, SetAside.reason)
+        .join(StandingRow, StandingRow.sample_id == OvenPlace.sample_id)
+        .outerjoin(SetAside, SetAside.place_id == OvenPlace.id)
+        .where(OvenPlace.load_id == row.id)
+        .order_by(OvenPlace.position)
+    )
+    places = session.execute(wanted).all()
+    # What is in the oven has no dry weight of it.
+    weighed = {} if row.out_at is None else _dry_at(session, [place.sample_id for place in places])
+    unsettled = tuple(
+        place.position
+        for place in places
+        if not _settled(row, place.state, weighed.get(place.sample_id), place.reason)
+    )
+    return OpenLoad(load_of(session, row), len(places), unsettled)
+
+
+def _dry_at(session: Session, ids: Sequence[int]) -> dict[int, datetime]:
+    rows = weighings_in_force_of(session, ids)
+    return {row.sample_id: row.weighed_at for row in rows if row.what == "dry"}
+
+
+def waiting_for_oven(session: Session, most: int | None = None) -> tuple[BenchSack, ...]:
+    """The sacks that were weighed fresh and are not in an oven, the longest wait first. most: only so many."""
+    wanted = select(StandingRow.sample_id).where(BEFORE_OVEN).order_by(StandingRow.last_at).limit(most)
     ids = session.scalars(wanted).all()
     sacks = sacks_of(session, ids)
     return tuple(sacks[sample_id] for sample_id in ids)
+
+
+def how_many_before_oven(session: Session) -> int:
+    """How many sacks those are."""
+    return session.scalars(select(func.count()).select_from(StandingRow).where(BEFORE_OVEN)).one()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -65,6 +65,11 @@ def load_named(session: Session, name: str) -> Load:
     sacks = tuple(
         _sack(place.position, place.lot_id, place.code, weights.get(place.id, {})) for place in places
     )
+    return replace(load_of(session, row), sacks=sacks)
+
+
+def load_of(session: Session, row: OvenLoad) -> Load:
+    """The load without its sacks."""
     hours = timedelta(hours=float(practice_in_force(session).number("oven_hours_least")))
     return Load(
         name=row.name,
@@ -73,7 +78,6 @@ def load_named(session: Session, name: str) -> Load:
         in_at=at_offset(row.in_at, row.offset_minutes),
         due_at=at_offset(row.in_at + hours, row.offset_minutes),
         out_at=at_offset(row.out_at, row.offset_minutes) if row.out_at else None,
-        sacks=sacks,
     )
 
 

@@ -12,10 +12,14 @@ from labels import payload
 from tracker.domain.tag import BOUND
 from tracker.errors import NotFound
 from tracker.lookups.messages import MessageLine, gets_messages, messages
+from tracker.lookups.page import Key, Page, page_of
 from tracker.lookups.readers import SharedLink, StubState, shared_links, stub_state
 from tracker.storage.lots import Field, Lot
 from tracker.storage.people import Producer
 from tracker.storage.tags import Tag
+
+# So many producers on a page; a search finds each of them by his name.
+SHOWN = 200
 
 
 @dataclass(frozen=True)
@@ -56,22 +60,26 @@ class ProducerCard:
     sent: tuple[MessageLine, ...]
 
 
-def producer_lines(session: Session) -> tuple[ProducerLine, ...]:
-    """Every producer by name."""
-    count = select(Field.producer_id, func.count(Lot.id).label("lots")).join(Lot, Lot.field_id == Field.id)
-    counted = count.group_by(Field.producer_id).subquery()
-    wanted = select(Producer, counted.c.lots).outerjoin(counted, counted.c.producer_id == Producer.id)
-    return tuple(
-        ProducerLine(
+def producer_lines(session: Session, after: Key = (), limit: int = SHOWN) -> Page[ProducerLine]:
+    """The producers by name, a page of them. Raises Refused `not-a-cursor`."""
+    lots = (
+        select(func.count(Lot.id))
+        .join(Field, Field.id == Lot.field_id)
+        .where(Field.producer_id == Producer.id)
+    )
+    wanted = select(Producer, lots.correlate(Producer).scalar_subquery())
+
+    def line(row: Producer, lots: int) -> ProducerLine:
+        return ProducerLine(
             number=row.id,
             name=row.name,
             place=row.place,
             phone=row.phone,
-            lots=lots or 0,
+            lots=lots,
             messages=gets_messages(session, row.id),
         )
-        for row, lots in session.execute(wanted.order_by(Producer.name))
-    )
+
+    return page_of(session, wanted, [Producer.name], line, after, limit)
 
 
 def producer_card(session: Session, number: int, today: date) -> ProducerCard:

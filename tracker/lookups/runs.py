@@ -68,7 +68,7 @@ def sources(session: Session) -> tuple[SourceLine, ...]:
 
 def to_scan(session: Session) -> tuple[Waiting, ...]:
     """The ground samples that wait for the scan, the longest wait first."""
-    return tuple(one for one in waiting(session) if one.waits_for == "the scan")
+    return waiting(session, ("the scan",))
 
 
 def runs(session: Session) -> tuple[Run, ...]:

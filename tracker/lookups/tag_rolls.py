@@ -62,6 +62,14 @@ def rolls_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[Ro
     return Page(_rolls(session, [run for (run,) in rows]), following)
 
 
+def latest_rolls(session: Session, before: int | None = None) -> Page[Roll]:
+    """The latest print runs, the newest first. before: only runs of a lower number, as `next` of a page says."""
+    wanted = _WITH_TAGS if before is None else _WITH_TAGS.where(PrintRun.id < before)
+    found = session.scalars(wanted.order_by(PrintRun.id.desc()).limit(USUAL + 1)).all()
+    shown = found[:USUAL]
+    return Page(_rolls(session, shown[::-1])[::-1], (shown[-1].id,) if len(found) > USUAL else None)
+
+
 # A run that printed an old code again has no tags of its own.
 _WITH_TAGS = select(PrintRun).where(select(Tag.id).where(Tag.run_id == PrintRun.id).exists())
 

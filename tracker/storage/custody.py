@@ -7,7 +7,7 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, Row, Text, bindparam, func, insert, select, update
+from sqlalchemy import ForeignKey, Index, Row, Text, bindparam, func, insert, select, text, update
 from sqlalchemy.event import listens_for
 from sqlalchemy.orm import Mapped, Session, SessionTransaction, mapped_column
 from sqlalchemy.orm.util import identity_key
@@ -57,11 +57,17 @@ class Undone(Base):
     by_event_id: Mapped[str] = mapped_column(ForeignKey("event.event_id"), unique=True)
 
 
+HELD = text("hold is not null")
+
+
 class StandingRow(Base):
     """What a sample's events add up to, kept for questions; it can be made again from the log at any time."""
 
     __tablename__ = "standing"
-    __table_args__ = (Index("ix_standing_state_last_at", "state", "last_at"),)
+    __table_args__ = (
+        Index("ix_standing_state_last_at", "state", "last_at"),
+        Index("ix_standing_held", "sample_id", sqlite_where=HELD, postgresql_where=HELD),
+    )
 
     sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"), primary_key=True)
     state: Mapped[str] = mapped_column(Text)

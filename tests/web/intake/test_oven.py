@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import pytest
 
+from labels import payload
 from tests.makers import act, done, kinds, life, made, make_signed_away, make_weighed
 from tests.papers.reading import texts
 from tests.web.intake.conftest import Desk
 from tracker.domain.reweighing import reweighed
+from tracker.lookups.oven_bench import bench_load, open_loads
 from tracker.steps.dry import empty_oven, load_oven
 from tracker.steps.hold import hold
 from tracker.storage.coring import Sample
 from tracker.storage.engine import Database
+from tracker.web.intake import oven
 
 SACKS = 3
 
@@ -227,6 +230,21 @@ def test_a_load_with_a_gap_is_not_closed(season: Database, desk: Desk) -> None:
     weigh_dry(desk, third, "251.30")
     assert desk.refused("/oven/L-1/close") == "load-has-gaps"
     assert "1 not weighed" in desk.get("/oven")
+    with season.read() as session:
+        (load,) = open_loads(session)
+        rows = bench_load(session, "L-1").rows
+    assert list(load.unsettled) == [row.position for row in rows if not row.settled] and load.sacks == 3
+
+
+def test_more_sacks_than_a_page_offers_are_counted(
+    season: Database, desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(oven, "SHOWN", 2)
+    first, second, third = ready(season)
+    page = desk.get("/oven")
+    assert "The 2 sacks that wait longest for the oven, of 3" in page and "A new load of these" in page
+    assert all(payload.shown(desk.code(sample)) in page for sample in (first, second))
+    assert payload.shown(desk.code(third)) not in page
 
 
 @pytest.mark.parametrize(("how", "state"), [("lost", "lost"), ("set aside", "out of oven")])

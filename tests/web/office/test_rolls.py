@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pypdfium2
 import pytest
 import zxingcpp
@@ -10,6 +12,7 @@ from flask.testing import FlaskClient
 from labels.payload import url
 from tests.makers import BASE, act, done
 from tests.web.conftest import ClientAs
+from tracker.lookups import tag_rolls
 from tracker.lookups.tag_rolls import carried_by_day, rolls
 from tracker.steps.print_tags import print_tags
 from tracker.storage.engine import Database
@@ -82,3 +85,24 @@ def test_what_cannot_be_is_refused_with_words(
     answer = clerk.post(f"/tags/{address}", data=form)
     assert answer.status_code == code
     assert 'class="remedy"' in answer.text
+
+
+def test_the_latest_runs_stand_first_and_older_ones_a_page_further(
+    clerk: FlaskClient, season: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tag_rolls, "USUAL", 2)
+    for count in (1, 2, 3, 4, 5):
+        done(
+            season,
+            lambda s, count=count: print_tags(
+                s, [None] * count, act(s, "carl", -60), base_url=BASE, layout={"stock": "roll"}
+            ),
+        )
+    seen, at = [], "/tags/rolls"
+    for _ in range(3):
+        page = clerk.get(at).text
+        seen.append(re.findall(r"<tr><td>(\d+)</td>", page))
+        older = re.search(r'href="(/tags/rolls\?before=\d+)">Older runs', page)
+        at = older[1] if older else ""
+    assert seen == [["5", "4"], ["3", "2"], ["1"]] and at == ""
+    assert clerk.get("/tags/rolls?before=x").status_code == 422

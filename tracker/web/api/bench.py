@@ -290,8 +290,8 @@ def _open_loads(session: Session) -> list[dict[str, Any]]:
     return [
         {
             **vars(one.load),
-            "sacks": len(one.rows),
-            "unsettled": [row.position for row in one.rows if not row.settled],
+            "sacks": one.sacks,
+            "unsettled": list(one.unsettled),
         }
         for one in open_loads(session)
     ]

@@ -15,6 +15,7 @@ from tracker.lookups.oven_bench import (
     BenchLoad,
     Row,
     bench_load,
+    how_many_before_oven,
     load_names,
     open_loads,
     sheet_of,
@@ -37,15 +38,19 @@ if TYPE_CHECKING:
 
     from sqlalchemy.orm import Session
 
+# Sacks of a new load that the page offers at once: they all stand in its address.
+SHOWN = 100
+
 
 @door.get("/oven")
 @for_roles(*LAB)
 def oven() -> str:
     """The loads that are not closed, and the sacks that wait for the oven."""
     with reading() as reading_in:
-        loads, waiting = open_loads(reading_in), waiting_for_oven(reading_in)
+        loads, waiting = open_loads(reading_in), waiting_for_oven(reading_in, SHOWN)
+        counted = how_many_before_oven(reading_in)
     scan_to = scanning(url_for("intake.new_load"))
-    return render_template("oven.html", loads=loads, waiting=waiting, scan_to=scan_to)
+    return render_template("oven.html", loads=loads, waiting=waiting, counted=counted, scan_to=scan_to)
 
 
 @door.get("/oven/new")

@@ -17,6 +17,7 @@ from flask import (
 )
 
 from tracker.domain.units import whole
+from tracker.domain.way import DECISION
 from tracker.errors import Conflict, TrackerError
 from tracker.lookups.bench_queue import waiting
 from tracker.lookups.kept_refusals import parked_rows
@@ -43,7 +44,7 @@ def files() -> str:
             result_files(session),
             parked_rows(session),
             sources(session),
-            waiting(session),
+            waiting(session, ("release", DECISION)),
         )
     release = [one for one in queue if one.waits_for == "release"]
     held = [one for one in queue if one.hold and one.state == "scanned"]

@@ -35,10 +35,11 @@ _SAID = {
 @door.get("/producers")
 @for_roles(*OFFICE)
 def producers() -> str:
-    """Every producer."""
+    """The producers by name, a page of them."""
+    after = request.args.get("after")
     with reading() as session:
-        found = producer_lines(session)
-    return render_template("producers.html", producers=found)
+        found = producer_lines(session, () if after is None else (after,))
+    return render_template("producers.html", producers=found.items, next=found.next)
 
 
 @door.get("/producers/<int:number>")

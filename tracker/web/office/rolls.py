@@ -10,7 +10,7 @@ from flask import Response, flash, redirect, render_template, request, url_for
 from tracker.domain.units import whole
 from tracker.errors import Refused
 from tracker.lookups.lots import parties
-from tracker.lookups.tag_rolls import carried_by_day, party_keyed, rolls, strays
+from tracker.lookups.tag_rolls import carried_by_day, latest_rolls, party_keyed, strays
 from tracker.papers.field_sheet import SpareTag, field_sheet
 from tracker.steps.issue_tags import count_in, issue_tags
 from tracker.steps.print_field_sheet import print_field_sheet
@@ -23,11 +23,15 @@ from tracker.web.shared.season import acting, reading, settings
 @door.get("/tags/rolls")
 @for_roles(*LAB)
 def rolls_page() -> str:
-    """Every roll with its tags accounted for, and what can be done with it."""
+    """The latest rolls with their tags accounted for, and what can be done with them."""
+    before = request.args.get("before")
     with reading() as session:
-        found, carried, lost = rolls(session), carried_by_day(session), strays(session)
+        found = latest_rolls(session, None if before is None else whole(before, field="before", least=1))
+        carried, lost = carried_by_day(session), strays(session)
         people = [one for one in parties(session) if one.kind == "person"]
-    return render_template("rolls.html", rolls=found, carried=carried, strays=lost, people=people)
+    return render_template(
+        "rolls.html", rolls=found.items, older=found.next, carried=carried, strays=lost, people=people
+    )
 
 
 @door.post("/tags/issue")

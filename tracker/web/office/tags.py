@@ -17,7 +17,7 @@ from flask import Response, get_flashed_messages, render_template, request, stre
 from labels.stock import PRESETS
 from tracker.domain.units import number, whole
 from tracker.errors import Refused, TrackerError
-from tracker.lookups.lots import lots
+from tracker.lookups.lots import lots_without_bag
 from tracker.papers.tag_sheet import Layout, Office, write_tags, write_test_page
 from tracker.steps.print_tags import print_tags
 from tracker.web.office.door import door
@@ -32,7 +32,7 @@ MOST = 2000
 def tags() -> str:
     """What to print, and on what."""
     with reading() as found_in:
-        waiting = [lot for lot in lots(found_in) if lot.state in ("registered", "planned", "cored")]
+        waiting = lots_without_bag(found_in)
     return render_template("tags.html", lots=waiting, stocks=PRESETS, most=MOST)
 
 
