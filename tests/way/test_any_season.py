@@ -120,5 +120,5 @@ class AnySeason(RuleBasedStateMachine):
 
 TestAnySeason = AnySeason.TestCase
 TestAnySeason.settings = settings(
-    max_examples=12, stateful_step_count=30, deadline=None, suppress_health_check=list(HealthCheck)
+    max_examples=6, stateful_step_count=30, deadline=None, suppress_health_check=list(HealthCheck)
 )
