@@ -8,7 +8,7 @@ middle has among leaves (even) and gaps (odd), so adding an entry costs one hash
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 EMPTY = hashlib.sha256(b"").digest()
 HASH_BYTES = 32
@@ -20,6 +20,11 @@ Stored = Callable[[int], bytes]
 def leaf_hash(entry: bytes) -> bytes:
     """What an entry is in the tree."""
     return hashlib.sha256(b"\x00" + entry).digest()
+
+
+def leaf_hashes(entries: Iterable[str]) -> list[bytes]:
+    """The same of many that are text."""
+    return [hashlib.sha256(one.encode()).digest() for one in map("\x00".__add__, entries)]
 
 
 def node_hash(left: bytes, right: bytes) -> bytes:
@@ -214,12 +219,13 @@ class Run:
 
     def numbered(self, start: int) -> list[tuple[int, bytes]]:
         """Every subtree's number and hash, lowest number first; start: the first leaf's place."""
-        found: list[bytes | None] = [None] * (2 * self.size - 1)
+        found = [b""] * (2 * self.size - 1)
         for level, hashes in enumerate(self.levels):
             step = 2 << level
             found[step // 2 - 1 : step * len(hashes) : step] = hashes
+        numbered = list(enumerate(found, 2 * start))
         # A gap is the middle of a subtree that is not whole yet.
-        return [(at, known) for at, known in enumerate(found, 2 * start) if known is not None]
+        return [one for one in numbered if one[1]] if b"" in found else numbered
 
     def edge(self, size: int) -> list[tuple[int, bytes]]:
         """The largest whole subtrees that together are the run's first `size` leaves: levels and hashes."""

@@ -7,23 +7,23 @@ a head that lies outside shows it.
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
-from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from tracker.domain.canonical import canonical
-from tracker.domain.entry_text import UNSURE, EntryText, written_moments
+from tracker.domain.entry_text import UNSURE, EntryText
 from tracker.domain.log_entry import entry_of, seal, words_of
 from tracker.domain.signed_head import Head, PublicKey, read_head, signed_by
-from tracker.domain.tree import HASH_BYTES, Edge, Run, leaf_hash, root
+from tracker.domain.tree import HASH_BYTES, Edge, Run, leaf_hashes, root
 from tracker.errors import Refused
-from tracker.lookups.log_tables import NO_END, plan_faults, table_faults
+from tracker.lookups.log_tables import NO_END, table_faults
 from tracker.storage.bulk import Values
 from tracker.storage.custody import EventRow
 from tracker.storage.log import LogNode, happened, heads_between, node, nodes, raw_entries, raw_nodes
@@ -31,8 +31,6 @@ from tracker.storage.people import party_numbers
 
 # The event that says whose words were taken out; data: {"entries": [numbers as text]}.
 ERASED = "words erased"
-# The event that holds a plan whole; it is looked at when it is read, where other tables are looked at by themselves.
-PLANNED = "plan issued"
 
 
 @dataclass(frozen=True)
@@ -220,33 +218,30 @@ class _LastLeaves:
     """The leaf of the last entry of each life of one kind, by the life's number: 32 bytes each, in pages."""
 
     def __init__(self) -> None:
-        self._pages: dict[int, bytearray] = {}
+        self._pages: defaultdict[int, bytearray] = defaultdict(_PAGE.copy)
 
     def get(self, number: int) -> bytes | None:
         """None before the first."""
-        page = self._pages.get(number // _PAGE)
-        return None if page is None else _leaf_in(page, number % _PAGE * HASH_BYTES)
+        at = (number & _PLACES) * HASH_BYTES
+        found = bytes(self._pages[number >> _BITS][at : at + HASH_BYTES])
+        return None if found == _NO_LEAF else found
 
     def turn(self, number: int, leaf: bytes) -> bytes | None:
-        """Keep this leaf as the last, and give back the one before."""
-        page = self._pages.get(number // _PAGE)
-        if page is None:
-            page = self._pages[number // _PAGE] = bytearray(_PAGE * HASH_BYTES)
-        at = number % _PAGE * HASH_BYTES
-        before = _leaf_in(page, at)
+        """Keep this leaf as the last, and give back the one before. Raises TypeError for what is no number."""
+        page, at = self._pages[number >> _BITS], (number & _PLACES) * HASH_BYTES
+        before = bytes(page[at : at + HASH_BYTES])
         page[at : at + HASH_BYTES] = leaf
-        return before
+        return None if before == _NO_LEAF else before
 
 
-def _leaf_in(page: bytearray, at: int) -> bytes | None:
-    found = bytes(page[at : at + HASH_BYTES])
-    return None if found == _NO_LEAF else found
-
-
-_PAGE = 1024
+# Leaves of a page, by the bits of their numbers.
+_BITS = 10
+_PLACES = (1 << _BITS) - 1
+_PAGE = bytearray(HASH_BYTES << _BITS)
 _NO_LEAF = bytes(HASH_BYTES)
-# Where a row of raw_entries has its number and its entry.
-_NUMBER_AND_TEXT = itemgetter(0, 16)
+_TEXT = frozenset((str,))
+# Rows read and looked at together: few enough to be still near the processor when they are looked at again.
+MANY = 128
 
 
 class _Reader:
@@ -264,10 +259,14 @@ class _Reader:
 
     def runs(self) -> Iterator[list[bytes]]:
         """The leaves, in runs of the full length but for the last."""
-        after = -NO_END
-        while rows := raw_entries(self.session, after, Run.LONGEST):
-            yield self._leaves(rows)
-            after = rows[-1][0]
+        leaves: list[bytes] = []
+        for rows in raw_entries(self.session, MANY):
+            leaves += self._leaves(rows)
+            while len(leaves) >= Run.LONGEST:
+                yield leaves[: Run.LONGEST]
+                leaves = leaves[Run.LONGEST :]
+        if leaves:
+            yield leaves
 
     def end(self) -> None:
         """Say which words cannot be proven though no event says why."""
@@ -278,24 +277,22 @@ class _Reader:
 
     def _leaves(self, rows: list[Values]) -> list[bytes]:
         """The leaves of these rows' entries, each of which was held against its row."""
-        texts = [self._text(seq, text) for seq, text in map(_NUMBER_AND_TEXT, rows)]
-        leaves = [leaf_hash(text.encode()) for text in texts]
-        occurred = written_moments([row[13] for row in rows], [row[14] for row in rows])
-        recorded = written_moments([row[15] for row in rows], [0] * len(rows))
-        write = self.entry.write
-        for row, text, leaf, at, heard in zip(rows, texts, leaves, occurred, recorded, strict=True):
-            previous = self._follow(row[3], row[5], row[4], leaf)
-            salt = row[17]
-            try:
-                same = write(row, at, heard, salt, previous, text) == text
-            except UNSURE:
-                same = False
-            if (same or self._look_closely(row, text, previous)) and salt is None:
-                self.bare.append(row[0])
-            if row[2] == ERASED:
-                self._note_erased(row[8])
-        issued = [(row[0], row[3], row[8]) for row in rows if row[2] == PLANNED]
-        self.found.faults += [Fault("table", words, seq) for seq, words in plan_faults(self.session, issued)]
+        columns = list(zip(*rows, strict=True))
+        seqs, _, kinds, samples, lots, tags, *_, texts, salts = columns
+        if seqs != tuple(range(self.due, self.due + len(rows))) or not _TEXT.issuperset(map(type, texts)):
+            texts = columns[16] = tuple(map(self._text, seqs, texts))
+        self.due = seqs[-1] + 1
+        leaves = leaf_hashes(texts)
+        previous = list(map(self._follow, samples, tags, lots, leaves))
+        written = self.entry.written(columns, previous)
+        if tuple(written) != texts or None in salts:
+            for row, text, same, before in zip(rows, texts, written, previous, strict=True):
+                if (same == text or self._look_closely(row, text, before)) and row[17] is None:
+                    self.bare.append(row[0])
+        if ERASED in kinds:
+            for row in rows:
+                if row[2] == ERASED:
+                    self._note_erased(row[8])
         return leaves
 
     def _text(self, seq: int, text: Any) -> str:
@@ -309,18 +306,14 @@ class _Reader:
 
     def _follow(self, sample: Any, tag: Any, lot: Any, leaf: bytes) -> bytes | None:
         """The leaf before this one in the same life, where a sample's first follows its lot's; this one is kept."""
-        if sample is not None:
-            life, number = self.samples, sample
-        elif tag is not None:
-            life, number = self.tags, tag
-        else:
-            life, number = self.lots, lot
-        if type(number) is not int:
+        try:
+            if sample is not None:
+                found = self.samples.turn(sample, leaf)
+                return self.lots.get(lot) if found is None and lot is not None else found
+            return self.tags.turn(tag, leaf) if tag is not None else self.lots.turn(lot, leaf)
+        except TypeError:
+            # The season's own, or a number that is none.
             return None
-        found = life.turn(number, leaf)
-        if found is None and sample is not None and type(lot) is int:
-            return self.lots.get(lot)
-        return found
 
     def _look_closely(self, row: Values, text: str, previous: bytes | None) -> bool:
         """Whether entry and event can be read; held against each other as the entry was made, which decides."""

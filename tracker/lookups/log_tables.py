@@ -9,25 +9,40 @@ from decimal import Decimal, InvalidOperation
 from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import BigInteger, BindParameter, Select, bindparam, func, select
+from sqlalchemy import (
+    BigInteger,
+    BindParameter,
+    Text,
+    and_,
+    bindparam,
+    case,
+    cast,
+    false,
+    func,
+    literal,
+    or_,
+    select,
+    true,
+    type_coerce,
+)
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from tracker.domain.intake import WEIGHING_EVENTS
 from tracker.domain.log_entry import as_shown, digest, values_digest
 from tracker.storage.analysis import Analysis, ResultFile, ResultValue
-from tracker.storage.bulk import read_raw
+from tracker.storage.bulk import read_in_parts, read_raw
 from tracker.storage.coring import Plan
 from tracker.storage.custody import EventRow
 from tracker.storage.intake import Weighing
 from tracker.storage.results import ReportVersion
 
 Told = tuple[int | None, str]
-# A plan's event: its number, the sample, and what it says.
-Issued = tuple[int, int, str]
 # Rows looked at together; a file or a report is larger than a weight.
 MANY, SOME = 1_000, 50
 # Beyond every number that a row can have.
 NO_END = 2**62
+# The event that holds a plan whole.
+PLANNED = "plan issued"
 # A correction has a row of its own where it changes what the balance showed, or which balance it was.
 AMENDED = "amended"
 _WEIGHTS = {"grams", "balance"}
@@ -37,8 +52,6 @@ _MOST_DIGITS = 100
 
 def table_faults(session: Session) -> Iterator[Told]:
     """Each row that says something else than its event, and each event whose row is gone: its number and a sentence.
-
-    Plans are looked at by plan_faults.
 
     Text is held against text first. Only what differs is read, since that may be the same in other words.
     """
@@ -86,11 +99,30 @@ def _weighings(session: Session) -> Iterator[Told]:
 
 # What a weighing's row says that a weight rests on; each must follow from the row's event.
 _SAYS = ("sample_id", "grams", "balance", "zeroed", "step", "batch_n", "batch_sd")
+# Nearly every weighing says three things; its event is held against them as text where text cannot mislead.
+_WORDS = type_coerce(Weighing.grams, Text) + Weighing.balance
+_THREE = (
+    literal('{"balance":"')
+    + Weighing.balance
+    + '","grams":"'
+    + type_coerce(Weighing.grams, Text)
+    + '","zeroed":'
+    + case((Weighing.zeroed.is_(true()), "true"), (Weighing.zeroed.is_(false()), "false"))
+    + "}"
+)
+_PLAINLY = and_(
+    type_coerce(EventRow.data, Text) == _THREE,
+    EventRow.kind == case(WEIGHING_EVENTS, value=Weighing.what),
+    EventRow.sample_id == Weighing.sample_id,
+    *(one.is_(None) for one in (Weighing.step, Weighing.batch_n, Weighing.batch_sd, Weighing.corrects_id)),
+    *(~_WORDS.contains(one, autoescape=True) for one in ('"', "\\")),
+)
+# All others are read.
 _WEIGHED = (
     select(Weighing.what, Weighing.corrects_id, EventRow.seq, EventRow.kind, EventRow.data)
     .add_columns(*(getattr(Weighing, name) for name in _SAYS), EventRow.sample_id)
     .outerjoin_from(Weighing, EventRow, EventRow.event_id == Weighing.event_id)
-    .where(Weighing.id > _AFTER, Weighing.id <= _LAST)
+    .where(Weighing.id > _AFTER, Weighing.id <= _LAST, func.coalesce(_PLAINLY, false()).is_(false()))
 )
 # The rows that were put right by others.
 _BEFORE = (
@@ -158,25 +190,44 @@ def _count(said: Any) -> int | None:
 
 
 def _rows_gone(session: Session) -> Iterator[Told]:
-    """Each event that must have a row and has none."""
-    for bounds in _portions(session, EventRow.seq, MANY):
-        for rowless, what in _ROWLESS:
-            for seq, kind, raw in read_raw(session, rowless, **bounds):
-                if kind != AMENDED or _WEIGHTS & _changes(_data(raw)).keys():
-                    yield seq, f"Entry {seq} ({kind}) has no {what} any more."
+    """Each event that must have a row and has none, or another one where the row is what it says: a plan."""
+    for rows in read_in_parts(session, _ROWLESS, MANY):
+        for seq, kind, sample, raw in rows:
+            if kind == PLANNED:
+                yield from _plans(session, seq, sample, _data(raw))
+            elif kind != AMENDED or _WEIGHTS & _changes(_data(raw)).keys():
+                yield seq, f"Entry {seq} ({kind}) has no {_ROW_OF[kind]} any more."
 
 
-def _rowless(table: type[Weighing | Analysis | ReportVersion], kinds: Collection[str]) -> Select[Any]:
-    """The events of these kinds without a row in the table: number, kind and what they say."""
-    row = select(table.id).where(table.event_id == EventRow.event_id).exists()
-    between = EventRow.seq > _AFTER, EventRow.seq <= _LAST
-    return select(EventRow.seq, EventRow.kind, EventRow.data).where(*between, EventRow.kind.in_(kinds), ~row)
+def _plans(session: Session, seq: int, sample: int, data: dict[str, Any]) -> Iterator[Told]:
+    kept = read_raw(session, _KEPT_PLANS, sample=sample)
+    for version, body in kept:
+        if data.get("plan") == version and data.get("body") not in (None, _data(body)):
+            yield seq, f"Plan {version} of entry {seq} is not the one that was issued."
+    if data.get("plan") not in [version for version, _ in kept]:
+        yield seq, f"Entry {seq} issued plan {data.get('plan')}, which is not kept any more."
 
 
-_ROWLESS = (
-    (_rowless(Weighing, (*WEIGHING_EVENTS.values(), AMENDED)), "weighing"),
-    (_rowless(Analysis, ("scanned", "analysed outside")), "analysis"),
-    (_rowless(ReportVersion, ("reported",)), "report"),
+_KEPT_PLANS = select(Plan.version, Plan.body).where(Plan.sample_id == bindparam("sample"))
+# The kinds of events that must have a row, what it is, and where.
+_ROWED: tuple[tuple[Collection[str], str, type[Weighing | Analysis | ReportVersion]], ...] = (
+    ((*WEIGHING_EVENTS.values(), AMENDED), "weighing", Weighing),
+    (("scanned", "analysed outside"), "analysis", Analysis),
+    (("reported",), "report", ReportVersion),
+)
+_ROW_OF = {kind: what for kinds, what, _ in _ROWED for kind in kinds}
+_PLANNED_SO = literal('{"body":') + type_coerce(Plan.body, Text) + ',"plan":' + cast(
+    Plan.version, Text
+) + "}" == type_coerce(EventRow.data, Text)
+_ROWLESS = select(EventRow.seq, EventRow.kind, EventRow.sample_id, EventRow.data).where(
+    or_(
+        *(
+            EventRow.kind.in_(kinds) & ~select(table.id).where(table.event_id == EventRow.event_id).exists()
+            for kinds, _, table in _ROWED
+        ),
+        (EventRow.kind == PLANNED)
+        & ~select(Plan.id).where(Plan.sample_id == EventRow.sample_id, _PLANNED_SO).exists(),
+    )
 )
 
 
@@ -214,29 +265,6 @@ def _files(session: Session) -> Iterator[Told]:
         for name, hashed, content in read_raw(session, wanted, **bounds):
             if sha256(content).hexdigest() != hashed:
                 yield None, f"The kept file {name} is not the one that was taken in."
-
-
-def plan_faults(session: Session, issued: Sequence[Issued]) -> Iterator[Told]:
-    """Each plan that is not what one of these events issued."""
-    kept = defaultdict(list)
-    for sample, version, body in read_raw(session, _PLANS, samples=[one[1] for one in issued]):
-        kept[sample].append((version, body))
-    for seq, sample, raw in issued:
-        for version, body in kept[sample]:
-            plan = _data(body)
-            if plan and raw == f'{{"body":{body},"plan":{version}}}':
-                continue
-            data = _data(raw)
-            if data.get("plan") == version and data.get("body") not in (None, plan):
-                yield seq, f"Plan {version} of entry {seq} is not the one that was issued."
-        version = _data(raw).get("plan")
-        if version not in [one for one, _ in kept[sample]]:
-            yield seq, f"Entry {seq} issued plan {version}, which is not kept any more."
-
-
-_PLANS = select(Plan.sample_id, Plan.version, Plan.body).where(
-    Plan.sample_id.in_(bindparam("samples", expanding=True))
-)
 
 
 def _reports(session: Session) -> Iterator[Told]:

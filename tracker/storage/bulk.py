@@ -7,7 +7,7 @@ whoever reads past them judges what he reads.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing
 from itertools import islice
 from typing import Any
@@ -58,6 +58,16 @@ def read_raw(session: Session, wanted: Select[*tuple[Any, ...]], **values: Any) 
     result = session.connection().execute(wanted, values)
     with closing(result.cursor) as cursor:
         return list(cursor.fetchall())
+
+
+def read_in_parts(
+    session: Session, wanted: Select[*tuple[Any, ...]], most: int, **values: Any
+) -> Iterator[list[Values]]:
+    """The same, so many rows at a time."""
+    result = session.connection().execute(wanted, values)
+    with closing(result.cursor) as cursor:
+        while rows := cursor.fetchmany(most):
+            yield list(rows)
 
 
 def new_ids(session: Session, row: type[Base], count: int) -> Sequence[int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -26,7 +26,7 @@ from tracker.domain.log_entry import Happened
 from tracker.domain.times import at_offset
 from tracker.domain.tree import Edge, edge_numbers
 from tracker.storage.base import Base, Utc
-from tracker.storage.bulk import Values, add_many, read_raw
+from tracker.storage.bulk import AT_ONCE, Values, add_many, read_in_parts, read_raw
 from tracker.storage.custody import EventRow
 from tracker.storage.people import party_numbers
 
@@ -240,7 +240,7 @@ _ROWS = (
     .outerjoin(EntrySalt, EntrySalt.seq == EventRow.seq)
     .where(EventRow.seq > _FIGURE("after"))
     .order_by(EventRow.seq)
-    .limit(bindparam("most"))
+    .limit(AT_ONCE)
 )
 _BETWEEN = (
     select(LogNode.number, LogNode.hash)
@@ -254,9 +254,15 @@ _HEADS = (
 )
 
 
-def raw_entries(session: Session, after: int, most: int) -> list[Values]:
-    """So many events behind this number as the driver has them, each with its entry and its salt, if there are."""
-    return read_raw(session, _ROWS, after=after, most=most)
+def raw_entries(session: Session, most: int) -> Iterator[list[Values]]:
+    """All events as the driver has them, each with its entry and its salt, if there are; so many at a time."""
+    after: int | None = -(2**62)
+    while after is not None:
+        last = None
+        for rows in read_in_parts(session, _ROWS, most, after=after):
+            yield rows
+            last = rows[-1][0]
+        after = last
 
 
 def raw_nodes(session: Session, first: int, last: int) -> list[Values]:
