@@ -32,7 +32,7 @@ from tracker.domain.log_entry import as_shown, digest, values_digest
 from tracker.storage.analysis import Analysis, ResultFile, ResultValue
 from tracker.storage.bulk import read_in_parts, read_raw
 from tracker.storage.coring import Plan
-from tracker.storage.custody import EventRow
+from tracker.storage.custody import EventRow, Undone
 from tracker.storage.intake import Weighing
 from tracker.storage.results import ReportVersion
 
@@ -43,6 +43,7 @@ MANY, SOME = 1_000, 50
 NO_END = 2**62
 # The event that holds a plan whole.
 PLANNED = "plan issued"
+ANALYSED, REPORTED, UNDONE = ("scanned", "analysed outside"), "reported", "undone"
 # A correction has a row of its own where it changes what the balance showed, or which balance it was.
 AMENDED = "amended"
 _WEIGHTS = {"grams", "balance"}
@@ -56,6 +57,8 @@ def table_faults(session: Session) -> Iterator[Told]:
     Text is held against text first. Only what differs is read, since that may be the same in other words.
     """
     yield from _rows_gone(session)
+    yield from _plans_of_nobody(session)
+    yield from _taken_back(session)
     yield from _weighings(session)
     yield from _analyses(session)
     yield from _files(session)
@@ -208,12 +211,35 @@ def _plans(session: Session, seq: int, sample: int, data: dict[str, Any]) -> Ite
         yield seq, f"Entry {seq} issued plan {data.get('plan')}, which is not kept any more."
 
 
+def _plans_of_nobody(session: Session) -> Iterator[Told]:
+    """Each plan that no entry issued."""
+    for rows in read_in_parts(session, _UNISSUED, MANY):
+        for sample, version in rows:
+            issued = read_raw(session, _ISSUED, sample=sample)
+            if version not in [_data(raw).get("plan") for (raw,) in issued]:
+                yield None, f"Plan {version} of sample {sample} was issued by no entry."
+
+
+def _taken_back(session: Session) -> Iterator[Told]:
+    """Each row of what was taken back that is of no entry which took that back."""
+    wanted = select(Undone.event_id, EventRow.seq, EventRow.kind, EventRow.data)
+    wanted = wanted.outerjoin_from(Undone, EventRow, EventRow.event_id == Undone.by_event_id)
+    for rows in read_in_parts(session, wanted, MANY):
+        for event, seq, kind, raw in rows:
+            if kind != UNDONE or _data(raw).get("target") != event:
+                yield (
+                    seq,
+                    f"Event {event} is kept as taken back by entry {seq or 'none'}, which did not do that.",
+                )
+
+
 _KEPT_PLANS = select(Plan.version, Plan.body).where(Plan.sample_id == bindparam("sample"))
-# The kinds of events that must have a row, what it is, and where.
-_ROWED: tuple[tuple[Collection[str], str, type[Weighing | Analysis | ReportVersion]], ...] = (
-    ((*WEIGHING_EVENTS.values(), AMENDED), "weighing", Weighing),
-    (("scanned", "analysed outside"), "analysis", Analysis),
-    (("reported",), "report", ReportVersion),
+# The kinds of events that must have a row, what it is, and where it names its event.
+_ROWED: tuple[tuple[Collection[str], str, InstrumentedAttribute[str]], ...] = (
+    ((*WEIGHING_EVENTS.values(), AMENDED), "weighing", Weighing.event_id),
+    (ANALYSED, "analysis", Analysis.event_id),
+    ((REPORTED,), "report", ReportVersion.event_id),
+    ((UNDONE,), "row of what it took back", Undone.by_event_id),
 )
 _ROW_OF = {kind: what for kinds, what, _ in _ROWED for kind in kinds}
 _PLANNED_SO = literal('{"body":') + type_coerce(Plan.body, Text) + ',"plan":' + cast(
@@ -222,19 +248,27 @@ _PLANNED_SO = literal('{"body":') + type_coerce(Plan.body, Text) + ',"plan":' + 
 _ROWLESS = select(EventRow.seq, EventRow.kind, EventRow.sample_id, EventRow.data).where(
     or_(
         *(
-            EventRow.kind.in_(kinds) & ~select(table.id).where(table.event_id == EventRow.event_id).exists()
-            for kinds, _, table in _ROWED
+            EventRow.kind.in_(kinds) & ~select(event_id).where(event_id == EventRow.event_id).exists()
+            for kinds, _, event_id in _ROWED
         ),
         (EventRow.kind == PLANNED)
         & ~select(Plan.id).where(Plan.sample_id == EventRow.sample_id, _PLANNED_SO).exists(),
     )
 )
+_ISSUED = select(EventRow.data).where(EventRow.kind == PLANNED, EventRow.sample_id == bindparam("sample"))
+_UNISSUED = select(Plan.sample_id, Plan.version).where(
+    ~select(EventRow.seq)
+    .where(EventRow.sample_id == Plan.sample_id, EventRow.kind == PLANNED, _PLANNED_SO)
+    .exists()
+)
 
 
 def _analyses(session: Session) -> Iterator[Told]:
     wanted = (
-        select(Analysis.id, EventRow.seq, EventRow.data)
-        .join(EventRow, EventRow.event_id == Analysis.event_id)
+        select(
+            Analysis.id, Analysis.sample_id, EventRow.seq, EventRow.kind, EventRow.sample_id, EventRow.data
+        )
+        .outerjoin(EventRow, EventRow.event_id == Analysis.event_id)
         .where(Analysis.id > _AFTER, Analysis.id <= _LAST)
     )
     kept = select(
@@ -245,7 +279,12 @@ def _analyses(session: Session) -> Iterator[Told]:
         values = defaultdict(list)
         for analysis, *value in read_raw(session, kept, **bounds):
             values[analysis].append(value)
-        for analysis, seq, raw in read_raw(session, wanted, **bounds):
+        for analysis, sample, seq, kind, said, raw in read_raw(session, wanted, **bounds):
+            if kind not in ANALYSED or sample != said:
+                yield (
+                    seq,
+                    f"Analysis {analysis} is of entry {seq or 'none'}, which is none of sample {sample}.",
+                )
             logged = _data(raw).get("values_sha256")
             # Seasons from before the log was signed have none.
             if logged is not None and logged not in _digests(session, analysis, values[analysis]):
@@ -269,14 +308,20 @@ def _files(session: Session) -> Iterator[Told]:
 
 def _reports(session: Session) -> Iterator[Told]:
     wanted = (
-        select(EventRow.seq, EventRow.data, ReportVersion.number, ReportVersion.body)
-        .join(EventRow, EventRow.event_id == ReportVersion.event_id)
+        select(EventRow.seq, EventRow.kind, EventRow.sample_id, EventRow.data)
+        .add_columns(ReportVersion.sample_id, ReportVersion.number, ReportVersion.body)
+        .outerjoin_from(ReportVersion, EventRow, EventRow.event_id == ReportVersion.event_id)
         .where(ReportVersion.id > _AFTER, ReportVersion.id <= _LAST)
     )
     for bounds in _portions(session, ReportVersion.id, SOME):
-        for seq, raw, number, body in read_raw(session, wanted, **bounds):
+        for seq, kind, said, raw, sample, number, body in read_raw(session, wanted, **bounds):
             data = _data(raw)
-            if data.get("report") != number:
+            if kind != REPORTED or sample != said:
+                yield (
+                    seq,
+                    f"Report {number} is of entry {seq or 'none'}, which reported nothing of sample {sample}.",
+                )
+            elif data.get("report") != number:
                 yield (
                     seq,
                     f"Entry {seq} issued {data.get('report')}, and the report is kept as {number}.",
