@@ -27,6 +27,7 @@ TOKEN_LENGTH = 26
 # The longest text that a version 5-H symbol holds in alphanumeric mode (measured with qrcode 8.2).
 URL_LIMIT = 64
 
+_VALUES = {character: value for value, character in enumerate(ISO_7064)}
 _LOOKALIKES = str.maketrans({"I": "1", "L": "1", "O": "0"})
 _HOST = re.compile(r"[A-Z0-9](?:[A-Z0-9.-]*[A-Z0-9])?(?::[0-9]{1,5})?")
 _PATH = re.compile(r"(?:/[A-Z0-9.-]+)*")
@@ -53,10 +54,10 @@ def check_character(body: str) -> str:
 
 
 def _value(character: str) -> int:
-    # `"" in text` and `"AB" in text` are true too, so the length is part of the question.
-    if len(character) != 1 or character not in ISO_7064:
+    value = _VALUES.get(character)
+    if value is None:
         raise _bad_characters(character)
-    return ISO_7064.index(character)
+    return value
 
 
 def make_code(rng: Chooser | None = None) -> str:

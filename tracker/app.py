@@ -19,6 +19,7 @@ from tracker.web.producer import pages as producer
 from tracker.web.running import pages as running
 from tracker.web.scan import pages as scan
 from tracker.web.shared import access, errors, guard, log, words
+from tracker.web.shared.doors import Doors
 
 MOST_BYTES = 20 * 1024 * 1024
 DOORS = (
@@ -41,7 +42,7 @@ def create_app(season: Database, settings: Settings, secret: str, *, secure: boo
     Raises Refused `base-url`.
     """
     tag_prefix(settings.base_url)
-    app = Flask("tracker.web", static_folder="static", template_folder="shared/templates")
+    app = Doors("tracker.web", static_folder="static", template_folder="shared/templates")
     secure = settings.base_url.lower().startswith("https://") if secure is None else secure
     app.config.update(
         SECRET_KEY=secret,

@@ -69,9 +69,11 @@ def audit(quick: bool) -> list[Figure]:
 
 def season(quick: bool) -> list[Figure]:
     from tests.bench import curve
+    from tests.bench.acts_bench import tag_page_grown
     from tests.bench.season import figures
 
-    return [*figures(quick), *curve.figures(curve.curve((12, 24) if quick else curve.SIZES))]
+    grown = curve.figures(curve.curve((12, 24) if quick else curve.SIZES))
+    return [*figures(quick), *grown, tag_page_grown(quick)]
 
 
 def plan(quick: bool) -> list[Figure]:

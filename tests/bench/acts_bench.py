@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sqlite3
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import ExitStack, closing, contextmanager, redirect_stderr
 from itertools import count
 from pathlib import Path
-from typing import Any
 
-from flask import Flask
+from flask import Flask, abort, request
+from jinja2 import Environment
 from sqlalchemy import select
+from werkzeug.test import create_environ
 
 from tests.bench import imports
 from tests.bench.figures import Figure, in_turns
@@ -22,15 +24,26 @@ from tests.bench.grow import grow
 from tests.conftest import build_season
 from tests.makers import act, at, make_bag, make_received
 from tests.result_files import SETTINGS
+from tests.web.conftest import SETTINGS as TOLD
 from tests.web.conftest import made_app
+from tracker.cli.serving import LOGGERS, log_to_stderr
+from tracker.domain.times import CLOCK_SKEW
 from tracker.lookups.lot_report import report_body
 from tracker.steps.hold import hold, lift_hold
+from tracker.steps.sign_in import TRIES_WITHIN
 from tracker.steps.weigh_in import weigh
 from tracker.storage.coring import Sample, sample_with_lot
 from tracker.storage.engine import PRAGMAS, Database
 from tracker.storage.tags import Tag
+from tracker.web.scan.pages import GUESSES
 
 ROOT = Path(__file__).parents[2]
+# A stranger's phone behind our own server: no cookie, and the headers that every browser sends.
+ENVIRON = create_environ(
+    "/",
+    headers={"User-Agent": "Mozilla/5.0", "Accept": "text/html", "Accept-Language": "en"},
+    environ_base={"REMOTE_ADDR": "203.0.113.7"},
+)
 
 
 @contextmanager
@@ -52,76 +65,140 @@ def plain(season: Database) -> sqlite3.Connection:
     return connection
 
 
-PAGE = "<!doctype html><title>{{ code }}</title><p>{{ code }}</p><p>{{ producer }}, {{ field }}, {{ cutting }}</p>"
-OF_TAG = (
-    "select t.code, p.name, f.name, l.cutting, s.state from tag t join sample a on a.id = t.sample_id "
-    "join lot l on l.id = a.lot_id join field f on f.id = l.field_id join producer p on p.id = f.producer_id "
-    "join standing s on s.sample_id = a.id where t.code = ?"
-)
+# What a stranger is answered, letter for letter, as somebody writes it who has this one page to answer.
+PAGE = """\
+<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="robots" content="noindex">
+<title>A tag</title>
+<link rel="stylesheet" href="/static/house.css">
+<link rel="icon" href="/static/mark.svg" type="image/svg+xml">
+
+</head>
+<body class="">
+<a class="skip" href="#main">To the page</a>
+<header>
+  <p class="house"><a href="/">{{ programme }}</a></p>
+  {# nobody is signed in #}
+</header>
 
 
-def pages(app: Flask, season: Database, codes: list[str]) -> dict[str, Callable[[], None]]:
-    """The page behind a tag's code, a bare route and a page of the driver alone, a hundred times each."""
-    bare = Flask("bare")
-    driver = plain(season)
-    page = bare.jinja_env.from_string(PAGE)
+<p id="told" class="told" role="alert" hidden></p>
+<main id="main" tabindex="-1">
 
-    @bare.get("/bare")
+<h1>A tag of {{ programme }}</h1>
+<p>This tag names a hay sample of this programme. If you found the bag, please call {{ phone }}.</p>
+<p><a class="next" href="/sign-in">Sign in</a></p>
+
+</main>
+</body>
+</html>"""
+TRIED = "select count(*) from attempt where key = ? and at > ? and at <= ?"
+THERE = "select id from tag where code = ?"
+
+
+def bare_app(season: Database) -> Flask:
+    """Flask with a route that does nothing and one that answers a stranger: what the framework and the driver take.
+
+    The page asks the same rows as ours, on a connection that is kept, and says the same.
+    """
+    app, driver, page = Flask("bare"), plain(season), Environment(autoescape=True).from_string(PAGE)
+
+    @app.get("/bare")
     def nothing() -> str:
         return "ok"
 
-    @bare.get("/raw/<code>")
+    @app.get("/T/<code>")
     def raw(code: str) -> str:
-        code, producer, field, cutting, _ = driver.execute(OF_TAG, (code,)).fetchone()
-        return page.render(code=code, producer=producer, field=field, cutting=cutting)
+        now = season.clock().replace(tzinfo=None)
+        since, until = (str(now + span) for span in (-TRIES_WITHIN, CLOCK_SKEW))
+        (tries,) = driver.execute(TRIED, (f"guess from {request.remote_addr}", since, until)).fetchone()
+        if tries >= GUESSES:
+            abort(429)
+        if driver.execute(THERE, (code,)).fetchone() is None:
+            abort(404)
+        return page.render(programme=TOLD.programme, phone=TOLD.phone)
 
-    ours, theirs = app.test_client(), bare.test_client()
+    return app
+
+
+def answer(app: Flask, path: str) -> bytes:
+    """The body that is answered at this address, asked as a server asks: no client of the tests before it."""
+    said: list[str] = []
+    parts = app({**ENVIRON, "PATH_INFO": path}, lambda status, *_: said.append(status))  # type: ignore[arg-type]
+    body = b"".join(parts)
+    parts.close()  # type: ignore[attr-defined]
+    assert said == ["200 OK"], said
+    return body
+
+
+@contextmanager
+def logged() -> Iterator[None]:
+    """The server's log is on, as in use; its lines are written and go nowhere."""
+    loggers = [logging.getLogger(name) for name in LOGGERS]
+    before = [(one.handlers, one.propagate, one.level) for one in loggers]
+    with Path(os.devnull).open("w", encoding="utf-8") as nowhere:
+        with redirect_stderr(nowhere):
+            log_to_stderr()
+        try:
+            yield
+        finally:
+            for one, (handlers, propagate, level) in zip(loggers, before, strict=True):
+                one.handlers, one.propagate = handlers, propagate
+                one.setLevel(level)
+
+
+def pages(app: Flask, season: Database, codes: list[str]) -> dict[str, Callable[[], None]]:
+    """The page behind a tag's code, a bare route and the same page of the driver alone, a hundred times each."""
+    bare = bare_app(season)
+    assert answer(app, f"/T/{codes[0]}") == answer(bare, f"/T/{codes[0]}")
     step = max(1, len(codes) // 97)
     turn = count()
 
-    def some() -> list[str]:
+    def ask(app: Flask, path: str) -> None:
         begun = next(turn)
-        return [codes[(begun * 31 + n * step) % len(codes)] for n in range(100)]
-
-    def ask(client: Any, path: str) -> None:
-        for code in some():
-            answer = client.get(path.format(code=code))
-            assert answer.status_code == 200, answer.status
+        for n in range(100):
+            answer(app, path.format(code=codes[(begun * 31 + n * step) % len(codes)]))
 
     return {
-        "ours": lambda: ask(ours, "/T/{code}"),
-        "bare": lambda: ask(theirs, "/bare"),
-        "raw": lambda: ask(theirs, "/raw/{code}"),
+        "ours": lambda: ask(app, "/T/{code}"),
+        "bare": lambda: ask(bare, "/bare"),
+        "raw": lambda: ask(bare, "/T/{code}"),
     }
 
 
-def tag_page(quick: bool) -> list[Figure]:
-    size = 200 if quick else 100_000
-    found = {}
-    for samples in (20 if quick else 1_000, size):
-        with season_with(samples) as (season, codes):
-            works = pages(made_app(season), season, codes)
-            for work in works.values():
+def _in_two_seasons(small: int, large: int, rounds: int) -> dict[str, float]:
+    """Seconds of `pages` in a small season and in a large one, both open, all in turns."""
+    with season_with(small) as (few, some), season_with(large) as (much, many), logged():
+        works = {}
+        for size, season, codes in (("small", few, some), ("large", much, many)):
+            for name, work in pages(made_app(season, strict=True), season, codes).items():
+                works[f"{name}, {size}"] = work
                 work()
-            found[samples] = in_turns(works, 2 if quick else 9)
-    small, large = found.values()
+        return in_turns(works, rounds)
+
+
+def tag_page(quick: bool) -> list[Figure]:
+    """What a stranger's phone gets, against the framework and the driver, and as the season grows."""
+    small, large = (20, 200) if quick else (1_000, 100_000)
+    took = _in_two_seasons(small, large, 2 if quick else 30)
+    ours, size = took["ours, large"], f"{large:,} samples"
     return [
-        Figure("tag page", f"page / bare route, {size:,} samples", large["ours"] / large["bare"], "x", 8),
-        Figure(
-            "tag page",
-            f"page / page of the driver alone, {size:,} samples",
-            large["ours"] / large["raw"],
-            "x",
-            2,
-        ),
-        Figure(
-            "tag page",
-            f"{size:,} samples / 1,000",
-            large["ours"] / large["bare"] / (small["ours"] / small["bare"]),
-            "x",
-            1.3,
-        ),
+        Figure("tag page", f"page / bare route, {size}", ours / took["bare, large"], "x", 8),
+        Figure("tag page", f"page / the driver's same page, {size}", ours / took["raw, large"], "x", 2),
+        Figure("tag page", f"{size} / {small:,}", ours / took["ours, small"], "x", 1.3),
     ]
+
+
+def tag_page_grown(quick: bool) -> Figure:
+    """The same page in a season that is as large as they get."""
+    small, large = (12, 24) if quick else (1_000, 1_000_000)
+    took = _in_two_seasons(small, large, 2 if quick else 60)
+    grown = took["ours, large"] / took["ours, small"]
+    return Figure("tag page", f"{large:,} samples / {small:,}", grown, "x", 1.3)
 
 
 def weighing(quick: bool) -> list[Figure]:

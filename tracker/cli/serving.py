@@ -25,6 +25,8 @@ LARGEST_PORT = 65_535
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 # How long answers that are on their way may take once the server was told to stop.
 LAST_ANSWERS_SECONDS = 10
+# Whoever tells something while the server runs.
+LOGGERS = ("tracker", "waitress")
 
 
 def secret_file(season: Database, told: str) -> Path:
@@ -133,10 +135,12 @@ def log_to_stderr(form: str = "text") -> None:
     """One place for what the server tells while it runs, its addresses' secrets left out. form: text or json."""
     from tracker.web.shared.log import JsonFormatter, MaskingFormatter
 
+    # Nothing of a thread or a process stands in a line, and to look them up takes a while (logging's own advice).
+    logging.logThreads = logging.logProcesses = logging.logMultiprocessing = False
     formatter = JsonFormatter if form == "json" else MaskingFormatter
     handler = logging.StreamHandler()
     handler.setFormatter(formatter("%(asctime)s %(levelname)s %(message)s"))
-    for name in ("tracker", "waitress"):
+    for name in LOGGERS:
         logger = logging.getLogger(name)
         logger.handlers, logger.propagate = [handler], False
         logger.setLevel(logging.INFO)

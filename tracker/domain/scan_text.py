@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import cache
 from typing import Literal
 
 from labels import LabelError, payload
@@ -60,6 +61,7 @@ def resolve(text: str, base: str) -> Scanned:
         raise Refused(error.code, error.message, field=error.field or "code", remedy=error.remedy) from None
 
 
+@cache
 def tag_prefix(base: str) -> str:
     """What every address on this office's tags starts with: HTTPS://HOST/T/. Raises Refused `base-url`.
 
@@ -71,6 +73,7 @@ def tag_prefix(base: str) -> str:
         raise Refused(error.code, error.message, field="TRACKER_BASE_URL", remedy=error.remedy) from None
 
 
+@cache
 def _tagged(base: str) -> str:
     plain = base.strip()
     this_machine = re.match(r"http://(localhost|127\.0\.0\.1)(?![\w.-])", plain, re.IGNORECASE)

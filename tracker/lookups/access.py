@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session, joinedload
 
 from tracker.domain.custody import Party
 from tracker.domain.times import CLOCK_SKEW
 from tracker.storage.access import AccessEntry, Account, SecondFactor, SignedIn, secret_hash
 from tracker.storage.kept import practice_in_force
-from tracker.storage.people import as_party, party_names
+from tracker.storage.people import PartyRow, as_party, party_names
+from tracker.storage.questions import Asked, Question
 
 # A bench is used all day by the same person; a shift is the longest that one sign-in lasts.
 IDLE, LONGEST = timedelta(hours=8), timedelta(hours=12)
@@ -32,29 +33,46 @@ class Person:
     owes_factor: bool = False
 
 
-def signed_in(session: Session, token: str, now: datetime) -> Person | None:
-    """The person behind a sign-in's token; None when it has ended, was idle too long, or never was."""
-    wanted = (
-        select(SignedIn)
-        .where(SignedIn.token_hash == secret_hash(token))
-        .options(joinedload(SignedIn.account).joinedload(Account.party))
+_SIGNED_IN = Question(
+    select(
+        SignedIn.account_id,
+        SignedIn.begun_at,
+        SignedIn.seen_at,
+        PartyRow.key,
+        PartyRow.name,
+        PartyRow.kind,
+        PartyRow.role,
+        PartyRow.secure,
     )
-    found = session.scalar(wanted)
-    if found is None or found.ended_at is not None or not found.account.active:
+    .join(Account, Account.id == SignedIn.account_id)
+    .join(PartyRow, PartyRow.key == Account.party_key)
+    .where(SignedIn.token_hash == bindparam("token_hash"), SignedIn.ended_at.is_(None), Account.active)
+)
+_FACTOR = Question(
+    select(SecondFactor.id).where(
+        SecondFactor.account_id == bindparam("account"), SecondFactor.confirmed_at.is_not(None)
+    )
+)
+
+
+def signed_in(asked: Asked, token: str, now: datetime) -> Person | None:
+    """The person behind a sign-in's token; None when it has ended, was idle too long, or never was."""
+    found = _SIGNED_IN.first(asked, token_hash=secret_hash(token))
+    if found is None:
         return None
     if now - found.seen_at > IDLE or now - found.begun_at > LONGEST:
         return None
     if found.begun_at > now + CLOCK_SKEW:
         # Begun while the clock ran ahead, it would last until the clock had come that far, and a shift longer.
         return None
-    party = as_party(found.account.party)
-    owes = wants_factor(session, party.role) and not has_factor(session, found.account_id)
+    party = as_party(found)
+    owes = wants_factor(asked, party.role) and not has_factor(asked, found.account_id)
     return Person(party, abs(now - found.seen_at) > NOTE_AFTER, owes)
 
 
-def wants_factor(session: Session, role: str) -> bool:
+def wants_factor(asked: Asked, role: str) -> bool:
     """Whether the programme wants a second factor of those with this role."""
-    wanted = practice_in_force(session).word("second_factor")
+    wanted = practice_in_force(asked).word("second_factor")
     return wanted == "staff" or (wanted == "lead" and role == "lead")
 
 
@@ -63,12 +81,9 @@ def is_ours(session: Session, key: str) -> bool:
     return session.scalar(select(Account.id).where(Account.party_key == key)) is not None
 
 
-def has_factor(session: Session, account_id: int) -> bool:
+def has_factor(asked: Asked, account_id: int) -> bool:
     """Whether this account's sign-in asks for a code."""
-    wanted = select(SecondFactor.id).where(
-        SecondFactor.account_id == account_id, SecondFactor.confirmed_at.is_not(None)
-    )
-    return session.scalar(wanted) is not None
+    return _FACTOR.first(asked, account=account_id) is not None
 
 
 @dataclass(frozen=True)

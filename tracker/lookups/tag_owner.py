@@ -16,7 +16,8 @@ from tracker.storage.custody import StandingRow
 from tracker.storage.intake import OvenLoad, OvenPlace
 from tracker.storage.lots import Field, Lot
 from tracker.storage.people import Producer
-from tracker.storage.tags import Tag, TagContest, rivals, tag_coded
+from tracker.storage.questions import Asked, Question
+from tracker.storage.tags import Tag, TagContest, rivals, tag_coded, unknown_tag
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ class TagOwner:
 
 
 # Made once: a phone that opens a code should not wait for a sentence of SQL to be written.
-_OF_CODE = (
+_OF_CODE = Question(
     select(
         Tag.code,
         Tag.state.label("tag_state"),
@@ -72,13 +73,21 @@ _OF_CODE = (
 )
 
 
+_THERE = Question(select(Tag.id).where(Tag.code == bindparam("code")))
+
+
+def refuse_unknown_tag(asked: Asked, code: str) -> None:
+    """Nothing, if there is a tag with exactly this code. Raises NotFound `unknown-tag`."""
+    if _THERE.first(asked, code=code) is None:
+        raise unknown_tag(code)
+
+
 def tag_owner(session: Session, text: str) -> TagOwner:
     """The tag with this code. Raises Refused and NotFound as tag_coded."""
-    found = session.connection().execute(_OF_CODE, {"code": code_in(text)}).one_or_none()
+    code = code_in(text)
+    found = _OF_CODE.first(session, code=code)
     if found is None:
-        # It says in the same words everywhere that there is no such tag.
-        tag_coded(session, text)
-    assert found is not None
+        raise unknown_tag(code)
     return TagOwner(
         code=found.code,
         tag_state=found.tag_state,

@@ -16,8 +16,8 @@ from tracker.steps.add_people import add_party
 from tracker.steps.note_access import RECOVERED, note_access
 from tracker.steps.second_factor import show_code
 from tracker.storage.access import AccessLink, Account, Attempt, SignedIn, secret_hash
-from tracker.storage.bulk import ask
 from tracker.storage.people import PartyRow, party
+from tracker.storage.questions import Asked, Question
 
 # OWASP Password Storage Cheat Sheet: argon2id with m >= 19456 KiB, t >= 2, p = 1.
 HASHER = PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
@@ -177,8 +177,8 @@ def attempts_as(party_key: str) -> str:
 
 
 # Made once: it is asked before every page of a stranger.
-_RECENT = (
-    select(func.count())
+_RECENT = Question(
+    select(func.count().label("tries"))
     .select_from(Attempt)
     # What a clock that ran ahead dated later would shut people out until then.
     .where(
@@ -187,10 +187,10 @@ _RECENT = (
 )
 
 
-def refuse_if_tried_too_often(session: Session, key: str, now: datetime, most: int = TRIES) -> None:
+def refuse_if_tried_too_often(asked: Asked, key: str, now: datetime, most: int = TRIES) -> None:
     """Nothing, while there were fewer than `most` tries in the last quarter of an hour; else `too-many-tries`."""
     span = {"since": now - TRIES_WITHIN, "until": now + CLOCK_SKEW}
-    if (ask(session, _RECENT, tried=key, **span).scalar() or 0) >= most:
+    if _RECENT.first(asked, tried=key, **span).tries >= most:
         raise Refused(
             "too-many-tries",
             "That was tried too often.",

@@ -17,13 +17,15 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, ExceptionContext, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
+from sqlalchemy.exc import TimeoutError as NoConnectionFree
 from sqlalchemy.orm import Session
 
 from tracker.errors import Conflict, NotFound, TrackerError, Unavailable
 from tracker.files.key_file import KeyFile
 from tracker.storage import grants
-from tracker.storage.faults import busy, is_lost, is_passing, is_taken, refusal, words_of
+from tracker.storage.faults import busy, is_lost, is_passing, is_taken, refusal, told_by, words_of
 from tracker.storage.kept import keep_refusal
+from tracker.storage.questions import Asking
 from tracker.storage.season_file import SeasonFile
 from tracker.storage.turn import TurnDidNotCome, turn
 
@@ -77,6 +79,8 @@ class Database:
         self._writing = self.engine.execution_options(writing=True)
         # A question of several parts sees one moment; on SQLite it does so anyway.
         options = {} if _is_sqlite(self.engine) else {"isolation_level": "REPEATABLE READ"}
+        # Whatever the driver itself may raise.
+        self._fault: type[Exception] = self.engine.dialect.loaded_dbapi.Error
         self._asking = self.engine.execution_options(**options)
 
     @property
@@ -101,6 +105,27 @@ class Database:
                 if not is_passing(fault):
                     raise
                 raise self._refused(fault, "asked") from fault
+
+    @contextmanager
+    def ask(self) -> Iterator[Asking]:
+        """For questions that were put into words once, without a session. Raises as read."""
+        self._place.check()
+        dialect = self.engine.dialect
+        try:
+            connection = self.engine.raw_connection()
+            try:
+                yield Asking(connection.driver_connection, dialect)
+            except self._fault as fault:
+                # What failed once is not asked again by somebody else.
+                connection.invalidate(fault)
+                raise
+            finally:
+                connection.close()
+        except NoConnectionFree as fault:
+            raise self._refused(fault, "asked") from fault
+        except self._fault as fault:
+            told = told_by(fault, self._fault)
+            raise (self._refused(told, "asked") if is_passing(told) else told) from fault
 
     @contextmanager
     def act(self, name: str, by: str, given: Mapping[str, Any]) -> Iterator[Session]:

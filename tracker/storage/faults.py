@@ -31,6 +31,13 @@ FULL_STATE = "53100"
 READ_ONLY_STATE = "25006"
 
 
+def told_by(fault: Exception, driver: type[Exception]) -> SQLAlchemyError:
+    """A fault of the driver as SQLAlchemy tells it. driver: what all its faults are kinds of."""
+    told = DBAPIError.instance(None, None, fault, driver)
+    assert isinstance(told, SQLAlchemyError)
+    return told
+
+
 def is_taken(error: IntegrityError) -> bool:
     """Whether something with the same name, number or key is there already."""
     code = getattr(error.orig, "sqlite_errorcode", None)

@@ -12,7 +12,8 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 from tracker.domain.practice import Practice, checked_value
 from tracker.errors import TrackerError
 from tracker.storage.base import Base, Plain, Utc
-from tracker.storage.bulk import ask, table_of
+from tracker.storage.bulk import table_of
+from tracker.storage.questions import Asked, Question
 
 
 class KeptRefusal(Base):
@@ -55,12 +56,12 @@ def keep_refusal(
 
 
 _OF = table_of(PracticeValue).c
-_CHOICES = select(_OF.rule, _OF.value, _OF.source).order_by(_OF.id)
+_CHOICES = Question(select(_OF.rule, _OF.value, _OF.source).order_by(_OF.id))
 
 
-def practice_in_force(session: Session) -> Practice:
+def practice_in_force(asked: Asked) -> Practice:
     """The programme's own choices over the defaults; of one rule the latest row counts."""
-    rows = ask(session, _CHOICES).all()
+    rows = _CHOICES.rows(asked)
     return Practice(
         {row.rule: checked_value(row.rule, row.value) for row in rows}, {row.rule: row.source for row in rows}
     )

@@ -82,13 +82,18 @@ def tag_coded(session: Session, text: str) -> Tag:
     code = code_in(text)
     row = session.scalar(select(Tag).where(Tag.code == code))
     if row is None:
-        raise NotFound(
-            "unknown-tag",
-            f"No tag {payload.shown(code)} was printed here.",
-            field="code",
-            remedy="Compare it with the label; if it is right, the bag belongs to another programme.",
-        )
+        raise unknown_tag(code)
     return row
+
+
+def unknown_tag(code: str) -> NotFound:
+    """What is said everywhere of a code that is on no tag of ours."""
+    return NotFound(
+        "unknown-tag",
+        f"No tag {payload.shown(code)} was printed here.",
+        field="code",
+        remedy="Compare it with the label; if it is right, the bag belongs to another programme.",
+    )
 
 
 def tag_in_use(session: Session, text: str) -> tuple[Tag, int]:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import ipaddress
-import time
 from collections.abc import Iterator
 from http import HTTPStatus
 from typing import cast
 
-from flask import Blueprint, Flask, Response, current_app, g, request
+from flask import Blueprint, Flask, Response, current_app, request
+from flask.globals import request_ctx
 from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.exposition import CONTENT_TYPE_LATEST
@@ -17,6 +17,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from tracker.errors import Refused, TrackerError
 from tracker.lookups.load import load
 from tracker.web.shared.access import EVERYONE, for_roles
+from tracker.web.shared.log import seconds_taken
 from tracker.web.shared.season import reading, season
 
 door = Blueprint("running", __name__)
@@ -76,6 +77,17 @@ class Figures:
             registry=self.registry,
         )
         self.registry.register(_OfTheSeason())
+        self._of: dict[tuple[str, int], tuple[Counter, Histogram]] = {}
+
+    def count(self, page: str, status: int, seconds: float) -> None:
+        """One answer of a page."""
+        found = self._of.get((page, status))
+        if found is None:
+            found = self.answers.labels(page, str(status)), self.seconds.labels(page)
+            self._of[page, status] = found
+        answers, times = found
+        answers.inc()
+        times.observe(seconds)
 
 
 class _OfTheSeason:
@@ -99,19 +111,13 @@ class _OfTheSeason:
 
 def count(app: Flask) -> None:
     """Count every answer of this application."""
-    app.extensions["figures"] = Figures()
-
-    @app.before_request
-    def begun() -> None:
-        g.counted_from = time.monotonic()
+    figures = app.extensions["figures"] = Figures()
 
     @app.after_request
     def answered(response: Response) -> Response:
         # The page's name, never its address: an address may hold a secret.
-        page = str(request.endpoint or "unknown")
-        found = _figures()
-        found.answers.labels(page, str(response.status_code)).inc()
-        found.seconds.labels(page).observe(time.monotonic() - g.get("counted_from", time.monotonic()))
+        page = str(request_ctx.request.endpoint or "unknown")
+        figures.count(page, response.status_code, seconds_taken())
         return response
 
 

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from tracker.domain.scan_text import resolve, tag_prefix
 from tracker.lookups.find import sample_ever_named
 from tracker.lookups.sample_way import way_of
-from tracker.lookups.tag_owner import TagOwner, tag_owner
+from tracker.lookups.tag_owner import TagOwner, refuse_unknown_tag, tag_owner
 from tracker.papers.way import svg
 from tracker.web.shared.access import EVERYONE, LAB, STAFF, for_roles, signed_in
 from tracker.web.shared.scanned import code_in
@@ -42,17 +42,19 @@ def opened(scanned: str) -> Any:
     """Whatever a QR or a scanner brings. Staff land on the act, strangers on a sentence; a stub is another door's."""
     base = settings().base_url
     # What stands behind our own /T/ is a code or a token; a whole address stands there where a scanner was typed.
-    with guesses_counted(GUESSES) as session:
+    with guesses_counted(GUESSES) as asked:
         found = resolve(scanned if "/" in scanned.rstrip("/") else tag_prefix(base) + scanned, base)
         if found.kind == "token":
             return redirect(url_for("producer.page", stub=found.value), 303)
-        owner = tag_owner(session, found.value)
+        refuse_unknown_tag(asked, found.value)
     here = signed_in()
     if here is None:
-        return render_template("stranger.html", owner=owner, quiet=True)
+        # A stranger learns that it is one of our tags, and nothing else is even looked up.
+        return render_template("stranger.html", quiet=True)
     if here.role not in LAB:
-        return redirect(url_for("scan.way", text=owner.code), 303)
-    return redirect(_act(owner), 303)
+        return redirect(url_for("scan.way", text=found.value), 303)
+    with reading() as session:
+        return redirect(_act(tag_owner(session, found.value)), 303)
 
 
 def _act(owner: TagOwner) -> str:

@@ -7,25 +7,34 @@ import logging
 import re
 import time
 
-from flask import Flask, Response, g, request
+from flask import Flask, Response, g
+from flask.globals import request_ctx
+
+from tracker.web.shared.access import signed_in
 
 ACCESS = logging.getLogger("tracker.access")
 # A code on a bag is no secret; the 26 characters of a stub and what stands behind /link/ are.
 _SECRETS = (
-    (re.compile(r"(/link/)[^\s/?#'\"]+"), r"\1…"),
-    (re.compile(r"(/T/)(?![0-9A-Za-z-]{1,12}(?![^\s?#'\"]))[^\s?#'\"]+", re.IGNORECASE), r"\1…"),
+    re.compile(r"(/link/)[^\s/?#'\"]+"),
+    re.compile(r"(/[Tt]/)(?![0-9A-Za-z-]{1,12}(?![^\s?#'\"]))[^\s?#'\"]+"),
 )
 
 
 def masked(text: str) -> str:
     """The text with the secret parts of our addresses left out."""
-    for secret, instead in _SECRETS:
-        text = secret.sub(instead, text)
+    for secret in _SECRETS:
+        text = secret.sub(_hidden, text)
     return text
+
+
+def _hidden(found: re.Match[str]) -> str:
+    return f"{found[1]}…"
 
 
 def on_one_line(text: str) -> str:
     """The text with every control character written out, so that nothing in it can begin a line of its own."""
+    if text.isprintable():
+        return text
     return "".join(one if one.isprintable() else f"\\u{ord(one):04x}" for one in text)
 
 
@@ -60,6 +69,12 @@ class JsonFormatter(MaskingFormatter):
         return masked(json.dumps(told, ensure_ascii=False))
 
 
+def seconds_taken() -> float:
+    """Since the request began."""
+    now = time.monotonic()
+    return now - float(g.get("begun", now))
+
+
 def log_requests(app: Flask) -> None:
     """One line for each answer: who asked from where, what, and how it went."""
 
@@ -69,22 +84,24 @@ def log_requests(app: Flask) -> None:
 
     @app.after_request
     def told(response: Response) -> Response:
-        took = (time.monotonic() - g.get("begun", time.monotonic())) * 1000
-        party = g.get("party")
+        took = seconds_taken() * 1000
+        party = signed_in()
+        # The request itself: each look through Flask's stand-in for it takes as long as a look into the season.
+        asked = request_ctx.request
         ACCESS.info(
             "%s %s %s %s %s %.0f ms",
-            request.remote_addr,
+            asked.remote_addr,
             party.key if party else "-",
-            request.method,
-            masked(request.path),
+            asked.method,
+            masked(asked.path),
             response.status_code,
             took,
             extra={
                 "told": {
-                    "from": request.remote_addr,
+                    "from": asked.remote_addr,
                     "by": party.key if party else None,
-                    "method": request.method,
-                    "page": request.endpoint,
+                    "method": asked.method,
+                    "page": asked.endpoint,
                     "status": response.status_code,
                     "ms": round(took),
                 }

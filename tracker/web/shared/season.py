@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from typing import TYPE_CHECKING, Any, cast
 
 from flask import current_app, request
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from tracker.settings import Settings
     from tracker.storage.engine import Database
+    from tracker.storage.questions import Asking
 
 # Never kept with a refusal: it is a secret, or it is ours.
 _NOT_KEPT = ("csrf_token", "password", "again")
@@ -38,11 +39,14 @@ def now() -> datetime:
     return season().clock()
 
 
-@contextmanager
-def reading() -> Iterator[Session]:
+def reading() -> AbstractContextManager[Session]:
     """A session for a question."""
-    with season().read() as session:
-        yield session
+    return season().read()
+
+
+def asking() -> AbstractContextManager[Asking]:
+    """What the few questions of nearly every page are put to, without a session."""
+    return season().ask()
 
 
 @contextmanager
