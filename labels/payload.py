@@ -22,12 +22,15 @@ from labels.errors import LabelError
 ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 # The 36 characters of ISO/IEC 7064 MOD 37,36, in the order of their values.
 ISO_7064 = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_CHARACTERS = frozenset(ALPHABET)
 CODE_LENGTH = 8
 TOKEN_LENGTH = 26
 # The longest text that a version 5-H symbol holds in alphanumeric mode (measured with qrcode 8.2).
 URL_LIMIT = 64
 
+# The value of each character, and what the product becomes by the sum of it and a value.
 _VALUES = {character: value for value, character in enumerate(ISO_7064)}
+_PRODUCTS = tuple((total % 36 or 36) * 2 % 37 for total in range(37 + 36))
 _LOOKALIKES = str.maketrans({"I": "1", "L": "1", "O": "0"})
 _HOST = re.compile(r"[A-Z0-9](?:[A-Z0-9.-]*[A-Z0-9])?(?::[0-9]{1,5})?")
 _PATH = re.compile(r"(?:/[A-Z0-9.-]+)*")
@@ -48,16 +51,10 @@ def check_character(body: str) -> str:
     """
     product = 36
     for character in body:
-        total = (product + _value(character)) % 36 or 36
-        product = total * 2 % 37
+        if character not in _VALUES:
+            raise _bad_characters(character)
+        product = _PRODUCTS[product + _VALUES[character]]
     return ISO_7064[(1 - product) % 36]
-
-
-def _value(character: str) -> int:
-    value = _VALUES.get(character)
-    if value is None:
-        raise _bad_characters(character)
-    return value
 
 
 def make_code(rng: Chooser | None = None) -> str:
@@ -84,8 +81,8 @@ def read_code(text: str) -> str:
         raise LabelError(
             "code-missing", "There is no code.", remedy="Type the 8 characters on the label.", field="code"
         )
-    strange = [character for character in code if character not in ALPHABET]
-    if strange:
+    if not _CHARACTERS.issuperset(code):
+        strange = [character for character in code if character not in ALPHABET]
         raise _bad_characters("".join(dict.fromkeys(strange)))
     _refuse_length(code)
     if code.isdigit():

@@ -15,20 +15,17 @@ from tracker.domain.analysis import (
     CONSTITUENTS,
     DRY_MATTER,
     NOT_CONVERTED,
-    USUAL,
     Value,
     all_on_dry_matter,
     as_nitrate,
-    check,
     convert_unit,
     in_usual_unit,
     nitrate_nitrogen,
-    same_on_two_bases,
-    spectral_distance,
     to_as_received,
     to_dry_matter,
 )
 from tracker.domain.findings import CAUTION, HOLD, worst
+from tracker.domain.judging import USUAL, check, same_on_two_bases, spectral_distance
 from tracker.domain.lot import FORAGE_KINDS
 from tracker.domain.practice import Practice
 from tracker.errors import Refused

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.domain import results
-from tracker.domain.analysis import CONSTITUENTS, USUAL
+from tracker.domain.analysis import CONSTITUENTS
+from tracker.domain.judging import USUAL
 from tracker.domain.practice import Practice
 from tracker.domain.results import (
     FORAGE_CLASSES,

@@ -15,7 +15,7 @@ import pytest
 
 from labels.errors import LabelError
 from labels.payload import read_code
-from tracker.domain import analysis, dry_matter
+from tracker.domain import analysis, dry_matter, judging
 from tracker.domain.analysis import Value
 from tracker.domain.coring import ENTRIES
 from tracker.domain.custody import PARTY_KINDS, ROLES
@@ -427,7 +427,7 @@ def test_the_chemistry_holds_together_but_for_the_hay_the_calibration_does_not_k
     for row in results(name):
         kind = FORAGE_KINDS[lots[coded[row.sample_text]].forage] if row.sample_text in coded else ""
         values = {v.constituent: Value(v.constituent, v.value, v.unit, v.basis, v.method) for v in row.values}
-        found = analysis.check(analysis.all_on_dry_matter(values), kind)
+        found = judging.check(analysis.all_on_dry_matter(values), kind)
         held += [(coded.get(row.sample_text), finding.code) for finding in found if finding.level == HOLD]
         assert {finding.code for finding in found} <= {"outside-calibration", "thinly-covered"}, row
     outside = [(row["lot"], "outside-calibration") for row in mishaps("outside calibration")]

@@ -111,3 +111,19 @@ def test_the_log_is_whole_after_many_at_once(bench: Bench) -> None:
     # Tests have no key; the tree, the entries, the seals and every table that hangs on them are looked at.
     assert found.clean, found.faults
     assert found.entries == len(everything(bench.season)["event"]) > 4
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"note": "\ue000line\ue000 \ue001seq\ue001 100 % (seq)s", "device": "\ue000event_id\ue000"},
+        # The device's clock runs ahead of the office's, so every entry seals a word of its own.
+        {"heard": 1399.5},
+    ],
+)
+def test_the_log_is_whole_whatever_the_act_says(bench: Bench, said: dict[str, Any]) -> None:
+    lines = written([row(bench.codes[0]), row(bench.codes[1], Scanned=""), row(bench.codes[2], GH="9.9")])
+    done(bench.season, lambda s: record_results(s, NIR, "run.csv", lines, act(s, "ana", 1400, **said)))
+    with bench.season.read() as session:
+        found = audit(session, ())
+    assert found.clean, found.faults

@@ -8,12 +8,10 @@ form is a constituent of its own.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from tracker.domain.findings import CAUTION, HOLD, NOTE, Finding
-from tracker.domain.practice import COMMON, Practice
 from tracker.errors import Refused
 
 DRY_MATTER, AS_RECEIVED, AS_ANALYSED = "dry matter", "as received", "as analysed"
@@ -200,6 +198,22 @@ def all_on_dry_matter(values: Mapping[str, Value]) -> dict[str, Value]:
     return found
 
 
+def amounts_on_dry_matter(
+    amounts: Mapping[str, Decimal], wet: Container[str]
+) -> tuple[dict[str, Decimal], tuple[str, ...]]:
+    """The same for bare amounts in usual units, those of `wet` on another basis: what could be turned, what not."""
+    own = amounts.get("DM")
+    if own is None:
+        other = tuple([code for code in amounts if code in wet])
+        return {code: amount for code, amount in amounts.items() if code not in wet}, other
+    dm = _usable(own)
+    turned = {
+        code: _rescaled(amount, Decimal(100), dm) if code in wet else amount
+        for code, amount in amounts.items()
+    }
+    return turned, ()
+
+
 def to_as_received(value: Value, total_dm: Decimal) -> Value:
     """The value as a share of the hay as received, from dry matter; total_dm in %.
 
@@ -241,9 +255,13 @@ def _usable(dm_percent: Decimal) -> Decimal:
 
 
 def _scaled(value: Value, times: Decimal, over: Decimal, basis: str) -> Value:
+    margin = None if value.margin is None else _rescaled(value.margin, times, over)
+    return replace(value, value=_rescaled(value.value, times, over), margin=margin, basis=basis)
+
+
+def _rescaled(amount: Decimal, times: Decimal, over: Decimal) -> Decimal:
     # Multiplied before divided, so that 9.0 at 90 % is 10 and not a hair less.
-    margin = None if value.margin is None else value.margin * times / over
-    return replace(value, value=value.value * times / over, margin=margin, basis=basis)
+    return amount * times / over
 
 
 def as_nitrate(amount: Decimal, form: str) -> Decimal:
@@ -264,129 +282,3 @@ def as_nitrate(amount: Decimal, form: str) -> Decimal:
 def nitrate_nitrogen(no3: Decimal) -> Decimal:
     """Nitrate nitrogen (NO3-N) from nitrate (NO3), in the same unit: a share of 0.226."""
     return no3 * _N / _NO3
-
-
-@dataclass(frozen=True)
-class _Usual:
-    """Usual ranges of one forage class, % of dry matter."""
-
-    CP: tuple[int, int]
-    NDF: tuple[int, int]
-    ADF: tuple[int, int]
-    ash: tuple[int, int] = (5, 18)
-
-
-# CP of grass 4 to 16 and legume 10 to 25, NDF up from 30: Shewmaker (Idaho), Interpreting forage quality tests.
-# Ash 5 to 18: Hay & Forage Grower. The other ends of NDF and ADF are common practice, from memory.
-USUAL = {
-    "legume": _Usual((10, 25), (30, 60), (22, 48)),
-    "legume-grass": _Usual((6, 25), (32, 68), (24, 48)),
-    "cool grass": _Usual((4, 16), (40, 75), (24, 50)),
-    "warm grass": _Usual((4, 16), (50, 80), (26, 52)),
-}
-
-# The second can be no more than the first, since it is a part of it.
-_PARTS_OF = (
-    ("NDF", "ADF", HOLD, "adf-above-ndf"),
-    ("ADF", "ADL", HOLD, "lignin-above-adf"),
-    ("CP", "NDICP", HOLD, "bound-protein-above-cp"),
-    ("CP", "ADICP", HOLD, "bound-protein-above-cp"),
-    # Both are small and measured apart, so scatter alone can cross them.
-    ("NDICP", "ADICP", CAUTION, "adicp-above-ndicp"),
-    ("WSC", "ESC", CAUTION, "esc-above-wsc"),
-)
-
-
-def check(values: Mapping[str, Value], forage_class: str, practice: Practice = COMMON) -> tuple[Finding, ...]:
-    """What is to be said of the values of one analysis together; they should stand on dry matter.
-
-    forage_class: a key of USUAL; of another class no range is judged. What contradicts a definition is a hold,
-    what is merely unusual a caution. Values on another basis are named in a note and left out.
-    """
-    found: list[Finding] = []
-    other = tuple(c for c, v in values.items() if v.basis != DRY_MATTER and c not in NOT_CONVERTED)
-    if other:
-        words = f"{', '.join(other)} could not be judged: not on dry matter."
-        found.append(Finding("not-on-dry-matter", NOTE, words, other))
-    amounts = {code: in_usual_unit(v).value for code, v in values.items() if code not in other}
-    found += _parts_within_wholes(amounts)
-    found += _whole_within_hundred(amounts, practice)
-    found += _unusual(amounts, forage_class)
-    found += _dry_matter_plausible(amounts, practice)
-    found += spectral_distance(amounts.get("GH"), amounts.get("NH"), practice)
-    return tuple(found)
-
-
-def _parts_within_wholes(amounts: Mapping[str, Decimal]) -> list[Finding]:
-    found = []
-    for whole, part, level, code in _PARTS_OF:
-        if whole in amounts and part in amounts and amounts[part] > amounts[whole]:
-            sizes = f"{part} {_said(amounts[part])} is above {whole} {_said(amounts[whole])}"
-            found.append(Finding(code, level, f"{sizes}, of which it is a part.", (part, whole)))
-    return found
-
-
-def _whole_within_hundred(amounts: Mapping[str, Decimal], practice: Practice) -> list[Finding]:
-    """Findings where the parts that do not overlap exceed the whole; NDICP stands in CP and in NDF."""
-    parts = tuple(code for code in ("CP", "NDF", "EE", "ash") if code in amounts)
-    total = sum((amounts[code] for code in parts), Decimal(0)) - amounts.get("NDICP", Decimal(0))
-    if total <= practice.number("parts_most"):
-        return []
-    words = f"{', '.join(parts)} add up to {_said(total)} % of the dry matter."
-    return [Finding("parts-above-whole", HOLD, words, parts)]
-
-
-def _unusual(amounts: Mapping[str, Decimal], forage_class: str) -> list[Finding]:
-    usual = USUAL.get(forage_class)
-    found = []
-    for code in ("CP", "NDF", "ADF", "ash") if usual else ():
-        least, most = getattr(usual, code)
-        if code in amounts and not least <= amounts[code] <= most:
-            words = (
-                f"{code} {_said(amounts[code])} % is unusual for {forage_class} hay ({least} to {most} %)."
-            )
-            found.append(Finding("unusual-value", CAUTION, f"{words} Is it this lot's sample?", (code,)))
-    return found
-
-
-def _dry_matter_plausible(amounts: Mapping[str, Decimal], practice: Practice) -> list[Finding]:
-    dm = amounts.get("DM")
-    least, most = practice.number("dm_least"), practice.number("dm_most")
-    if dm is None or least <= dm <= most:
-        return []
-    words = f"Dry matter {_said(dm)} % is implausible for hay ({least} to {most} %)."
-    return [Finding("dm-implausible", CAUTION, words, ("DM",))]
-
-
-def spectral_distance(
-    gh: Decimal | None, nh: Decimal | None, practice: Practice = COMMON
-) -> tuple[Finding, ...]:
-    """What is to be said of a spectrum's distances; None where the instrument gives none.
-
-    GH above gh_limit: the hay is unlike all that the calibration knows, a hold. NH above nh_limit: few known
-    samples are near, a caution. Both limits belong to the calibration, so set them in the practice.
-    """
-    gh_limit, nh_limit = practice.number("gh_limit"), practice.number("nh_limit")
-    found = []
-    if gh is not None and gh > gh_limit:
-        words = f"GH {_said(gh)} is above {gh_limit}, outside the calibration: send it to wet chemistry."
-        found.append(Finding("outside-calibration", HOLD, words, ("GH",)))
-    if nh is not None and nh > nh_limit:
-        words = f"NH {_said(nh)} is above {nh_limit}: the calibration knows few samples like it."
-        found.append(Finding("thinly-covered", CAUTION, words, ("NH",)))
-    return tuple(found)
-
-
-def same_on_two_bases(
-    first: Value, second: Value, dm_percent: Decimal, practice: Practice = COMMON
-) -> tuple[Finding, ...]:
-    """A hold where one constituent given on two bases does not agree within basis_tolerance, on dry matter."""
-    one, two = (in_usual_unit(to_dry_matter(value, dm_percent)).value for value in (first, second))
-    if abs(one - two) <= practice.number("basis_tolerance"):
-        return ()
-    words = f"{first.code} is {_said(one)} by its {first.basis} value and {_said(two)} by its {second.basis} value."
-    return (Finding("bases-disagree", HOLD, f"{words} Is a basis or the dry matter wrong?", (first.code,)),)
-
-
-def _said(amount: Decimal) -> str:
-    return format(amount.quantize(Decimal("0.01")).normalize(), "f")

@@ -7,6 +7,7 @@ never needed; what is left of it is written by the standard library.
 from __future__ import annotations
 
 import json
+import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -79,3 +80,34 @@ def _sorted(names: Iterable[Any]) -> list[str]:
 
 def _by_units(name: str) -> bytes:
     return name.encode("utf-16-be")
+
+
+# Two characters for private use (Unicode, 23.5), so that a hole is taken for no word of anybody's.
+_HOLE, _BARE = "\ue000", "\ue001"
+
+
+def hole(name: str) -> str:
+    """Where a text is filled in: what comes there must be written in JSON without an escape, as digits are."""
+    return f"{_HOLE}{name}{_HOLE}"
+
+
+def bare(name: str) -> str:
+    """Where a whole value is filled in as JSON writes it: a number, null, or a text with its quotes."""
+    return f"{_BARE}{name}{_BARE}"
+
+
+class Form:
+    """The one text of values that differ in a few places only, written by `canonical` once and filled in for each.
+
+    Whoever makes one holds it against `canonical` for one of these values: words in it might look like a hole.
+    """
+
+    def __init__(self, value: Any) -> None:
+        """value: with a `hole` or a `bare` wherever the values differ."""
+        text = canonical(value).decode().replace("%", "%%")
+        text = re.sub(f'"{_BARE}([a-z_0-9]+){_BARE}"', r"%(\1)s", text)
+        self._text = re.sub(f"{_HOLE}([a-z_0-9]+){_HOLE}", r"%(\1)s", text)
+
+    def filled(self, parts: Mapping[str, Any]) -> str:
+        """The text with these parts in its holes; parts for which it has no hole are passed over."""
+        return self._text % parts

@@ -132,7 +132,12 @@ def words_of(happened: Happened) -> dict[str, Any]:
 
 def seal(salt: bytes, words: Any) -> str:
     """SHA-256 over the salt (16 random bytes) and the words' one text, in hexadecimal."""
-    return hashlib.sha256(salt + canonical(words)).hexdigest()
+    return seal_of_text(salt, canonical(words))
+
+
+def seal_of_text(salt: bytes, text: bytes) -> str:
+    """The same of words whose one text is known."""
+    return hashlib.sha256(salt + text).hexdigest()
 
 
 def digest(value: Any) -> str:
@@ -158,6 +163,11 @@ def values_digest(values: Iterable[Any]) -> str:
         for one in values
     )
     return digest(rows)
+
+
+def texts_digest(texts: Iterable[str]) -> str:
+    """The same of values each of which is written already, as the list of its seven parts."""
+    return hashlib.sha256(f"[{','.join(sorted(texts))}]".encode()).hexdigest()
 
 
 def as_shown(body: Mapping[str, Any]) -> dict[str, Any]:

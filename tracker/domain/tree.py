@@ -8,7 +8,7 @@ middle has among leaves (even) and gaps (odd), so adding an entry costs one hash
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 EMPTY = hashlib.sha256(b"").digest()
 HASH_BYTES = 32
@@ -35,19 +35,6 @@ def node_hash(left: bytes, right: bytes) -> bytes:
 def number(level: int, place: int) -> int:
     """The number of the whole subtree over the 2^level leaves from place x 2^level on; a leaf's is 2 x place."""
     return (2 * place + 1) * (1 << level) - 1
-
-
-def grown(place: int, known: bytes, stored: Stored, level: int = 0) -> Iterator[tuple[int, bytes]]:
-    """What is new once the leaf with this place stands at the end: the leaf, and each subtree it makes whole.
-
-    level: above 0 where a whole subtree stands there instead of a leaf. stored is asked for whole subtrees to the
-    left only. Numbers and hashes, lowest first.
-    """
-    yield number(level, place), known
-    while place % 2:
-        known = node_hash(stored(number(level, place - 1)), known)
-        level, place = level + 1, place // 2
-        yield number(level, place), known
 
 
 def root(size: int, stored: Stored) -> bytes:
@@ -175,13 +162,21 @@ class Edge:
         self._whole = list(zip(edge_numbers(size), hashes, strict=True))
 
     def add(self, known: bytes, level: int = 0) -> list[tuple[int, bytes]]:
-        """Put the next leaf at the end; the numbers and hashes that are new, as `grown` gives them.
+        """Put the next leaf at the end; the numbers and hashes that are new: the leaf, and each subtree it
+        makes whole, lowest first.
 
         level: above 0 for a whole subtree of 2^level leaves; the size so far must be a multiple of that.
         """
-        new = list(grown(self.size >> level, known, dict(self._whole).__getitem__, level))
-        self._whole = [*self._whole[: len(self._whole) - len(new) + 1], new[-1]]
-        self.size += 1 << level
+        leaves, place = 1 << level, self.size >> level
+        new = [(number(level, place), known)]
+        # What stands to the left of the new subtree is the last whole one, as long as it has the same width.
+        while place % 2:
+            _, left = self._whole.pop()
+            known = node_hash(left, known)
+            level, place = level + 1, place // 2
+            new.append((number(level, place), known))
+        self._whole.append(new[-1])
+        self.size += leaves
         return new
 
     def copy(self) -> Edge:

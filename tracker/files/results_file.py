@@ -10,10 +10,12 @@ import re
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property, lru_cache, partial
 from typing import NamedTuple
 
 from labels.payload import LabelError, read_code
-from tracker.domain.analysis import CONSTITUENTS, convert_unit
+from tracker.domain.analysis import CONSTITUENTS, DRY_MATTER, NOT_CONVERTED, convert_unit
+from tracker.domain.canonical import canonical
 from tracker.domain.times import moment
 from tracker.errors import Refused
 from tracker.files.column_map import ColumnMap, MappedColumn
@@ -29,13 +31,14 @@ _WITHOUT_OFFSET = re.compile(r"(\d{4}-\d{2}-\d{2})[T ](\d{2}:\d{2})(:\d{2})?", r
 _LOOKALIKES = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1", "S": "5", "B": "8"})
 _CODE_CHARACTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _LONGEST_CODE = 40
+# Cells of one column that are known again when the same text stands in another row. A constituent given to one digit
+# has a few hundred texts in a season; beyond this many the oldest are forgotten, and memory stays as it is.
+_KNOWN_AGAIN = 2048
 
 
 # Named tuples and not dataclasses: a season's file makes a million of these, and a tuple takes a third of the
 # time to make.
-class ReportedValue(NamedTuple):
-    """One value as the file gives it, in the file's unit, digits kept; qualifier "<": less than this."""
-
+class _Reported(NamedTuple):
     constituent: str
     value: Decimal
     unit: str
@@ -43,6 +46,34 @@ class ReportedValue(NamedTuple):
     method: str
     calibration: str
     qualifier: str = ""
+
+
+class ReportedValue(_Reported):
+    """One value as the file gives it, in the file's unit, digits kept; qualifier "<": less than this.
+
+    Cells with the same text share one of these, and with it what is worked out of it.
+    """
+
+    @cached_property
+    def kept(self) -> tuple[str, ...]:
+        """The value as it is kept: all of it as text, in the order of its parts."""
+        return (self.constituent, format(self.value, "f"), *self[2:])
+
+    @cached_property
+    def written(self) -> str:
+        """The one text of that, which the digest of an analysis is taken over."""
+        return canonical(self.kept).decode()
+
+    @cached_property
+    def amount(self) -> tuple[str, Decimal]:
+        """Its constituent, and the value in the unit that is usual for it."""
+        unit = CONSTITUENTS[self.constituent].unit
+        return self.constituent, convert_unit(self.value, self.unit, unit)
+
+    @cached_property
+    def wet(self) -> bool:
+        """Whether it has yet to be turned into a share of dry matter."""
+        return self.basis != DRY_MATTER and self.constituent not in NOT_CONVERTED
 
 
 class ResultRow(NamedTuple):
@@ -68,7 +99,7 @@ class _Place:
     column: MappedColumn
     least: Decimal
     most: Decimal
-    rests_on: tuple[str, str, str, str, str]
+    rests_on: tuple[str, str, str, str]
 
 
 def read_results(table: Table, column_map: ColumnMap) -> tuple[ResultRow, ...]:
@@ -90,69 +121,61 @@ def each_result(table: Table, column_map: ColumnMap) -> Iterator[ResultRow]:
 
 
 class _Reader:
-    """A column map made ready for one table: header names turned into positions once, not once per row."""
+    """A column map made ready for one table: header names turned into positions once, not once per row.
+
+    What a cell says follows from its column and its text alone, so each text is read once as long as it is known.
+    """
 
     def __init__(self, header: tuple[str, ...], column_map: ColumnMap) -> None:
         self.map = column_map
         self.plain = _PLAIN[column_map.decimal].fullmatch
+        self.comma = column_map.decimal == ","
         self.sample = header.index(column_map.sample)
         self.scanned_at = header.index(column_map.scanned_at) if column_map.scanned_at else None
         self.repeat = header.index(column_map.repeat) if column_map.repeat else None
-        self.places = [_place(header, column) for column in column_map.columns]
+        places = [_place(header, column) for column in column_map.columns]
+        known_again = lru_cache(_KNOWN_AGAIN)
+        self.columns = [(place.at, known_again(partial(self._value, place))) for place in places]
+        self.moment = known_again(self._moment)
 
     def row(self, row: Row) -> ResultRow:
         if row.problem is not None:
             sample = row.cells[self.sample].strip() if self.sample < len(row.cells) else ""
             return ResultRow(row.line, sample, None, (), (row.problem,), row.cells)
-        problems: list[RowProblem] = []
-        values = self._values(row.cells, problems)
-        sample = row.cells[self.sample].strip()
+        cells = row.cells
+        found = [read(cells[at]) for at, read in self.columns]
+        values = tuple([one for one in found if type(one) is ReportedValue])
+        problems = [one for one in found if type(one) is RowProblem] if len(values) < len(found) else []
+        sample = cells[self.sample].strip()
         if not sample:
             problems.append(_sample_missing(self.map.sample))
         if not values and not problems:
             problems.append(_nothing_measured())
-        when = self._when(row.cells, problems)
-        repeat = row.cells[self.repeat].strip() if self.repeat is not None else None
-        return ResultRow(row.line, sample, when, values, tuple(problems), row.cells, repeat)
+        when = None if self.scanned_at is None else self.moment(cells[self.scanned_at])
+        if isinstance(when, RowProblem):
+            problems.append(when)
+            when = None
+        repeat = cells[self.repeat].strip() if self.repeat is not None else None
+        return ResultRow(row.line, sample, when, values, tuple(problems), cells, repeat)
 
-    def _values(self, cells: tuple[str, ...], problems: list[RowProblem]) -> tuple[ReportedValue, ...]:
-        values = []
-        comma = self.map.decimal == ","
-        for place in self.places:
-            text = cells[place.at].strip()
-            if self.plain(text):
-                value = Decimal(text.replace(",", ".") if comma else text)
-                qualifier = ""
-            elif text in _NOT_MEASURED:
-                continue
-            else:
-                read = self._qualified(text, place, problems)
-                if read is None:
-                    continue
-                value, qualifier = read
-            if place.least <= value <= place.most:
-                name, unit, basis, method, calibration = place.rests_on
-                values.append(ReportedValue(name, value, unit, basis, method, calibration, qualifier))
-            else:
-                problems.append(_implausible(text, value, place, self.map.decimal))
-        return tuple(values)
+    def _value(self, place: _Place, cell: str) -> ReportedValue | RowProblem | None:
+        """What a cell of this column says; None where nothing was measured."""
+        text, qualifier = cell.strip(), ""
+        bare = text
+        if not self.plain(text):
+            if text in _NOT_MEASURED:
+                return None
+            bare, qualifier = _without_marks(text, place.column.unit)
+            if not self.plain(bare):
+                return _not_a_number(text, place.column.header, self.map.decimal)
+        value = Decimal(bare.replace(",", ".") if self.comma else bare)
+        if place.least <= value <= place.most:
+            return ReportedValue(place.column.constituent, value, *place.rests_on, qualifier)
+        return _implausible(text, value, place, self.map.decimal)
 
-    def _qualified(self, text: str, place: _Place, problems: list[RowProblem]) -> tuple[Decimal, str] | None:
-        """A cell that is no bare number: `<0.5`, `10.5 %` in a column of percent, else a problem."""
-        bare, qualifier = text, ""
-        if bare.startswith("<"):
-            bare, qualifier = bare[1:].strip(), "<"
-        if bare.endswith("%") and place.column.unit == "%":
-            bare = bare[:-1].strip()
-        if self.plain(bare):
-            return Decimal(bare.replace(",", ".")), qualifier
-        problems.append(_not_a_number(text, place.column.header, self.map.decimal))
-        return None
-
-    def _when(self, cells: tuple[str, ...], problems: list[RowProblem]) -> str | None:
-        if self.scanned_at is None:
-            return None
-        text = cells[self.scanned_at].strip()
+    def _moment(self, cell: str) -> str | RowProblem | None:
+        """The time of a scan, with its offset; None where none is given."""
+        text = cell.strip()
         if text in _NOT_MEASURED:
             return None
         written = text
@@ -164,14 +187,23 @@ class _Reader:
             return moment(written, field=self.map.scanned_at or "time").isoformat()
         except Refused as refused:
             hint = "State the instrument's time zone in the column map." if clock else refused.remedy
-            problems.append(RowProblem("not-a-time", refused.message, hint, self.map.scanned_at or ""))
-            return None
+            return RowProblem("not-a-time", refused.message, hint, self.map.scanned_at or "")
+
+
+def _without_marks(text: str, unit: str) -> tuple[str, str]:
+    """A cell that is no bare number: `<0.5`, `10.5 %` in a column of percent. What is left, and the qualifier."""
+    bare, qualifier = text, ""
+    if bare.startswith("<"):
+        bare, qualifier = bare[1:].strip(), "<"
+    if bare.endswith("%") and unit == "%":
+        bare = bare[:-1].strip()
+    return bare, qualifier
 
 
 def _place(header: tuple[str, ...], column: MappedColumn) -> _Place:
     known = CONSTITUENTS[column.constituent]
     ends = sorted(convert_unit(end, known.unit, column.unit) for end in (known.least, known.most))
-    rests_on = (column.constituent, column.unit, column.basis, column.method, column.calibration)
+    rests_on = (column.unit, column.basis, column.method, column.calibration)
     return _Place(header.index(column.header), column, ends[0], ends[1], rests_on)
 
 

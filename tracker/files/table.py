@@ -11,6 +11,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from tracker.errors import Refused
 
@@ -35,8 +36,7 @@ class RowProblem:
     field: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One record: the physical line it begins on (the first line of the file is 1), its cells as written."""
 
     line: int

@@ -16,7 +16,8 @@ from tracker.files.table import Row
 from tracker.files.table_file import read_table
 from tracker.steps.check_run import hold_where_rejected
 from tracker.steps.print_tags import require_reason
-from tracker.steps.record_results import attach, event_kind, sample_for
+from tracker.steps.record_results import attach, event_kind
+from tracker.steps.sample_for import sample_for
 from tracker.storage.analysis import Analysis, ParkedAnswer, ParkedRow, ResultFile, Source, keep_repeats
 from tracker.storage.base import LARGEST_ID
 

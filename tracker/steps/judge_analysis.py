@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from sqlalchemy.orm import Session
 
-from tracker.domain import analysis
-from tracker.domain.analysis import Value
+from tracker.domain.analysis import amounts_on_dry_matter
 from tracker.domain.check_samples import duplicate_difference
 from tracker.domain.findings import HOLD, NOTE, Finding
+from tracker.domain.judging import Judge
 from tracker.domain.lot import FORAGE_KINDS
 from tracker.domain.practice import Practice
 from tracker.files.results_file import ReportedValue
@@ -35,28 +35,21 @@ def judged(
     them and not against other analyses.
     """
     lot = session.get_one(Lot, sample.lot_id)
-    given, said = judged_values(values, lot.forage, practice)
-    found = list(said)
+    found = list(judged_values(values, Judge(FORAGE_KINDS[lot.forage], practice)))
     if duplicate_of:
         found += _beside(duplicate_of, values, practice)
     else:
-        found += _measured_before(session, sample, given)
+        found += _measured_before(session, sample, values)
     return tuple(found)
 
 
-def judged_values(
-    values: Sequence[ReportedValue], forage: str, practice: Practice
-) -> tuple[dict[str, Value], tuple[Finding, ...]]:
-    """The values by constituent, and what is to be said of them by themselves."""
-    given = {
-        value.constituent: Value(
-            value.constituent, value.value, value.unit, value.basis, value.method, value.calibration
-        )
-        for value in values
-    }
-    on_dm = analysis.all_on_dry_matter(given)
-    # What could not be turned is judged as it is, so that the check can say which values those are.
-    return given, analysis.check({**given, **on_dm}, FORAGE_KINDS[forage], practice)
+def judged_values(values: Iterable[ReportedValue], judge: Judge) -> tuple[Finding, ...]:
+    """What is to be said of the values of one analysis by themselves."""
+    amounts = dict([one.amount for one in values])
+    wet = [one.constituent for one in values if one.wet]
+    if not wet:
+        return judge.findings(amounts)
+    return judge.findings(*amounts_on_dry_matter(amounts, wet))
 
 
 def _beside(
@@ -76,8 +69,9 @@ def _beside(
     return found
 
 
-def _measured_before(session: Session, sample: Sample, given: dict[str, Value]) -> list[Finding]:
+def _measured_before(session: Session, sample: Sample, values: Iterable[ReportedValue]) -> list[Finding]:
     standing = values_in_force(session, sample.id)
+    given = dict.fromkeys(value.constituent for value in values)
     again = [code for code in given if code in standing and code not in OF_THE_PORTION]
     if not again:
         return []

@@ -14,7 +14,7 @@ from tracker.domain.custody import KINDS, Act
 from tracker.domain.units import whole
 from tracker.errors import NotFound, Refused
 from tracker.steps.append_event import standing_of
-from tracker.steps.record_results import sample_for
+from tracker.steps.sample_for import sample_for
 from tracker.storage.analysis import Source
 from tracker.storage.runs import RunList, check_names
 

@@ -5,8 +5,10 @@ The file is kept as it came. The same file again changes nothing, whatever it is
 
 from __future__ import annotations
 
+import gc
 import hashlib
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
@@ -18,15 +20,17 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.custody import Act
-from tracker.domain.tag import BOUND, VOID, code_in
+from tracker.domain.log_entry import texts_digest
+from tracker.domain.tag import BOUND, code_in
 from tracker.domain.times import moment
 from tracker.errors import NotFound, Refused, TrackerError
 from tracker.files.column_map import ColumnMap, load_column_map
 from tracker.files.results_file import ReportedValue, ResultRow, each_result, suggest_codes
 from tracker.files.table_file import read_table
-from tracker.steps.append_event import late_words, on_sample, standing_of
+from tracker.steps.append_event import late_words, on_sample
 from tracker.steps.check_run import RunsOf, hold_where_rejected, record_check, runs_of
 from tracker.steps.judge_analysis import judged
+from tracker.steps.sample_for import sample_for
 from tracker.steps.take_many import AT_ONCE, ManyAtOnce, analysis_data
 from tracker.storage.analysis import (
     Analysis,
@@ -41,7 +45,7 @@ from tracker.storage.analysis import (
 from tracker.storage.coring import Sample
 from tracker.storage.kept import practice_in_force
 from tracker.storage.runs import CheckReading
-from tracker.storage.tags import Tag, tag_coded
+from tracker.storage.tags import Tag
 
 Progress = Callable[[int, int], None]
 TAKEN, PARKED, CHECK = "taken in", "parked", "check sample"
@@ -127,30 +131,43 @@ def recording(
     )
     if known is not None:
         return _again(session, known)
-    table = read_table(name, content, sheet=sheet)
-    column_map = load_column_map(kept_map.body)
-    rows = each_result(table, column_map)
-    file = ResultFile(
-        map_id=kept_map.id,
-        name=name,
-        sheet=sheet or "",
-        sha256=digest,
-        content=content,
-        by=act.by.key,
-        at=act.now,
-    )
-    session.add(file)
-    session.flush()
-    taker = _Taker(session, file, origin, column_map, act, told)
-    done = 0
-    while portion := list(islice(rows, AT_ONCE)):
-        taker.many.look(portion)
-        for row in portion:
-            taker.take(row)
-            done += 1
-            yield done, len(table.rows)
-        taker.many.write()
-    return taker.ended(digest, len(table.rows))
+    with _no_search_for_cycles():
+        table = read_table(name, content, sheet=sheet)
+        column_map = load_column_map(kept_map.body)
+        rows = each_result(table, column_map)
+        file = ResultFile(
+            map_id=kept_map.id,
+            name=name,
+            sheet=sheet or "",
+            sha256=digest,
+            content=content,
+            by=act.by.key,
+            at=act.now,
+        )
+        session.add(file)
+        session.flush()
+        taker = _Taker(session, file, origin, column_map, act, told)
+        done, total = 0, len(table.rows)
+        while portion := list(islice(rows, AT_ONCE)):
+            taker.many.look(portion)
+            for row in portion:
+                taker.take(row)
+                done += 1
+                yield done, total
+            taker.many.write()
+        return taker.ended(digest, total)
+
+
+@contextmanager
+def _no_search_for_cycles() -> Iterator[None]:
+    """Rows leave no cycles behind, and to go through all that a long file keeps, again and again, takes a while."""
+    searching = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if searching:
+            gc.enable()
 
 
 def event_kind(source: Source) -> str:
@@ -198,10 +215,12 @@ class _Taker:
         self.instrument = column_map.instrument
         self.repeats = column_map.repeat is not None
         self.act = act
-        self.told = told or (lambda line: None)
+        self.told = told
         self.runs: RunsOf = runs_of(session, source.id)
         self.many = ManyAtOnce(session, file, source.name, self.event, self.instrument, act)
-        self.seen: dict[int, ResultRow] = {}
+        # The line each sample stood in first; what it was measured at there, where a run scans any sample twice.
+        self.seen: dict[int, int] = {}
+        self.first: dict[int, Sequence[ReportedValue]] = {}
         self.compared: set[int] = set()
         self.taken = self.parked = self.checks = 0
         self.remarks: list[str] = []
@@ -240,9 +259,11 @@ class _Taker:
         self._taken(row, sample.id, code_in(row.sample_text), [one["words"] for one in analysis.findings])
 
     def _taken(self, row: ResultRow, sample_id: int, code: str, words: Sequence[str]) -> None:
-        self.seen.setdefault(sample_id, row)
+        self.seen.setdefault(sample_id, row.line)
+        if self.runs.blind:
+            self.first.setdefault(sample_id, row.values)
         self.taken += 1
-        self.told(LineTold(row.line, row.sample_text, TAKEN, code, tuple(words)))
+        self._tell(row, TAKEN, code, words)
 
     def ended(self, digest: str, rows: int) -> Taken:
         """What became of the file; where a check sample was out of control, its samples are on hold now."""
@@ -265,7 +286,7 @@ class _Taker:
         found = record_check(self.session, self.file, self.source.id, name, row, self.checks)
         words = tuple(finding.words for finding in found)
         self.remarks += words
-        self.told(LineTold(row.line, row.sample_text, CHECK, None, words))
+        self._tell(row, CHECK, None, words)
 
     def _sample(self, row: ResultRow) -> tuple[Sample, Sequence[ReportedValue]]:
         """The row's sample, and its first values where this row is the blind duplicate of an earlier one."""
@@ -275,10 +296,10 @@ class _Taker:
             return sample, ()
         if self.runs.is_blind(code_in(row.sample_text)) and sample.id not in self.compared:
             self.compared.add(sample.id)
-            return sample, earlier.values
+            return sample, self.first[sample.id]
         raise Refused(
             "sample-twice-in-file",
-            f"The sample stands in line {earlier.line} already.",
+            f"The sample stands in line {earlier} already.",
             remedy="Which of the two is it? Take this one in for another sample, or set it aside.",
         )
 
@@ -298,8 +319,14 @@ class _Taker:
             )
         )
         self.parked += 1
-        words = tuple(f"{problem['message']} {problem['remedy']}" for problem in problems)
-        self.told(LineTold(row.line, row.sample_text, PARKED, None, words, near))
+        words = [f"{problem['message']} {problem['remedy']}" for problem in problems]
+        self._tell(row, PARKED, None, words, near)
+
+    def _tell(
+        self, row: ResultRow, became: str, code: str | None, words: Sequence[str], near: tuple[str, ...] = ()
+    ) -> None:
+        if self.told:
+            self.told(LineTold(row.line, row.sample_text, became, code, tuple(words), near))
 
 
 def problem_dict(problem: Any) -> dict[str, Any]:
@@ -315,35 +342,6 @@ def problem_dict(problem: Any) -> dict[str, Any]:
 
 def _names_a_bag(session: Session, code: str) -> bool:
     return session.scalar(select(Tag.id).where(Tag.code == code, Tag.state == BOUND)) is not None
-
-
-def sample_for(session: Session, text: str) -> Sample:
-    """The sample whose bag carries this code. Raises as tag_coded, Refused `tag-void`, `tag-unbound`."""
-    tag = tag_coded(session, code_in(text))
-    if tag.state == VOID:
-        current = _replacement(session, tag)
-        raise Refused(
-            "tag-void",
-            f"Tag {tag.code} is void.",
-            field="code",
-            remedy=f"The bag carries {current} now; take the row in for that one."
-            if current
-            else "Ask whose it was.",
-        )
-    if tag.sample_id is None:
-        raise Refused(
-            "tag-unbound",
-            f"Tag {tag.code} is not on any bag.",
-            field="code",
-            remedy="Bind it to its bag first, or find the bag by the run's order.",
-        )
-    return session.get_one(Sample, tag.sample_id)
-
-
-def _replacement(session: Session, tag: Tag) -> str | None:
-    if tag.sample_id is None:
-        return None
-    return standing_of(session, session.get_one(Sample, tag.sample_id)).code
 
 
 def attach(
@@ -363,7 +361,8 @@ def attach(
     findings = judged(session, sample, row.values, practice_in_force(session), duplicate_of)
     # The event names the analysis, and the analysis its event, so the name is made before either.
     scan = replace(scan, event_id=str(uuid4()))
-    data = analysis_data(row, file, source, instrument, str(scan.event_id))
+    digest = texts_digest([value.written for value in row.values])
+    data = analysis_data(row, file, source, instrument, str(scan.event_id), digest)
     event = on_sample(session, event_kind, sample, data, scan, findings=findings)
     analysis = Analysis(
         event_id=event.event_id,

@@ -6,7 +6,7 @@ An entry costs a few hashes, however long the log is: the tree's right edge is a
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from datetime import datetime, timedelta
 
@@ -14,7 +14,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from tracker.domain.canonical import canonical
-from tracker.domain.log_entry import SALT_BYTES, Happened, entry_of, seal, words_of
+from tracker.domain.log_entry import SALT_BYTES, entry_of, seal, words_of
 from tracker.domain.signed_head import Head
 from tracker.domain.tree import Edge, leaf_hash
 from tracker.errors import Refused
@@ -46,21 +46,24 @@ def enter(session: Session, row: EventRow) -> None:
     _sign_where_due(session, row.kind, row.recorded_at)
 
 
-def enter_many(session: Session, events: Sequence[Happened], previous: Mapping[int, bytes]) -> None:
-    """Write events of as many lives, the numbers of which follow each other; each life has one of them.
+def enter_many(
+    session: Session,
+    numbers: range,
+    kind: str,
+    heard: datetime,
+    texts: Callable[[Sequence[bytes]], Sequence[str]],
+) -> None:
+    """Write the entries of as many lives, each of which has one of them; events of one kind, heard of together.
 
-    previous: the leaf hash of the last event before, by sample.
+    texts: gives the entries when it is told their salts.
     """
-    tree = _caught_up(session, events[0].seq)
-    entered, salts, nodes = [], [], []
-    for event in events:
-        salt = secrets.token_bytes(SALT_BYTES)
-        text = canonical(entry_of(event, seal(salt, words_of(event)), previous.get(event.sample or 0)))
-        entered.append((event.seq, text.decode()))
-        salts.append((event.seq, salt))
-        nodes += tree.add(leaf_hash(text))
-    keep_entries(session, entered, salts, nodes)
-    _sign_where_due(session, events[-1].kind, events[-1].recorded_at)
+    tree = _caught_up(session, numbers.start)
+    drawn = secrets.token_bytes(SALT_BYTES * len(numbers))
+    salts = [drawn[at : at + SALT_BYTES] for at in range(0, len(drawn), SALT_BYTES)]
+    written = texts(salts)
+    nodes = [node for text in written for node in tree.add(leaf_hash(text.encode()))]
+    keep_entries(session, zip(numbers, written, strict=True), zip(numbers, salts, strict=True), nodes)
+    _sign_where_due(session, kind, heard)
 
 
 def _caught_up(session: Session, seq: int) -> Edge:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -26,7 +26,7 @@ from tracker.domain.log_entry import Happened
 from tracker.domain.times import at_offset
 from tracker.domain.tree import Edge, edge_numbers
 from tracker.storage.base import Base, Utc
-from tracker.storage.bulk import AT_ONCE, Values, add_many, read_in_parts, read_raw
+from tracker.storage.bulk import AT_ONCE, TOGETHER, Values, add_many, read_in_parts, read_raw
 from tracker.storage.custody import EventRow
 from tracker.storage.people import party_numbers
 
@@ -149,28 +149,14 @@ def keep_entry(session: Session, seq: int, text: str, salt: bytes, new: Sequence
 
 def keep_entries(
     session: Session,
-    entered: Sequence[tuple[int, str]],
-    salts: Sequence[tuple[int, bytes]],
-    new: Sequence[tuple[int, bytes]],
+    entered: Iterable[tuple[int, str]],
+    salts: Iterable[tuple[int, bytes]],
+    new: Iterable[tuple[int, bytes]],
 ) -> None:
     """The same for many: numbers with their texts, numbers with their salts, and what they add to the tree."""
-    add_many(session, LogEntry, ("seq", "entry"), entered)
-    add_many(session, EntrySalt, ("seq", "salt"), salts)
-    add_many(session, LogNode, ("number", "hash"), new)
-
-
-def last_leaves(session: Session, samples: Sequence[int]) -> dict[int, bytes]:
-    """The leaf hash of the last event of each sample's life; one that has none yet is left out."""
-    last = (
-        select(EventRow.sample_id, func.max(EventRow.seq).label("seq"))
-        .where(EventRow.sample_id.in_(samples))
-        .group_by(EventRow.sample_id)
-        .subquery()
-    )
-    rows = session.execute(
-        select(last.c.sample_id, LogNode.hash).join(LogNode, LogNode.number == 2 * last.c.seq - 2)
-    )
-    return {int(sample_id): found for sample_id, found in rows}
+    add_many(session, LogEntry, ("seq", "entry"), entered, together=TOGETHER)
+    add_many(session, EntrySalt, ("seq", "salt"), salts, together=TOGETHER)
+    add_many(session, LogNode, ("number", "hash"), new, together=TOGETHER)
 
 
 def keep_head(session: Session, size: int, note: str, at: datetime) -> None:
