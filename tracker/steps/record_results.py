@@ -101,14 +101,15 @@ def record_results(
     refuses the file.
     """
     rows = recording(session, source, name, content, act, sheet=sheet, told=told)
-    while True:
-        try:
-            done, total = next(rows)
-        except StopIteration as end:
-            taken: Taken = end.value
-            return taken
-        if progress:
-            progress(done, total)
+    with _no_search_for_cycles():
+        while True:
+            try:
+                done, total = next(rows)
+            except StopIteration as end:
+                taken: Taken = end.value
+                return taken
+            if progress:
+                progress(done, total)
 
 
 def recording(
@@ -131,31 +132,30 @@ def recording(
     )
     if known is not None:
         return _again(session, known)
-    with _no_search_for_cycles():
-        table = read_table(name, content, sheet=sheet)
-        column_map = load_column_map(kept_map.body)
-        rows = each_result(table, column_map)
-        file = ResultFile(
-            map_id=kept_map.id,
-            name=name,
-            sheet=sheet or "",
-            sha256=digest,
-            content=content,
-            by=act.by.key,
-            at=act.now,
-        )
-        session.add(file)
-        session.flush()
-        taker = _Taker(session, file, origin, column_map, act, told)
-        done, total = 0, len(table.rows)
-        while portion := list(islice(rows, AT_ONCE)):
-            taker.many.look(portion)
-            for row in portion:
-                taker.take(row)
-                done += 1
-                yield done, total
-            taker.many.write()
-        return taker.ended(digest, total)
+    table = read_table(name, content, sheet=sheet)
+    column_map = load_column_map(kept_map.body)
+    rows = each_result(table, column_map)
+    file = ResultFile(
+        map_id=kept_map.id,
+        name=name,
+        sheet=sheet or "",
+        sha256=digest,
+        content=content,
+        by=act.by.key,
+        at=act.now,
+    )
+    session.add(file)
+    session.flush()
+    taker = _Taker(session, file, origin, column_map, act, told)
+    done, total = 0, len(table.rows)
+    while portion := list(islice(rows, AT_ONCE)):
+        taker.many.look(portion)
+        for row in portion:
+            taker.take(row)
+            done += 1
+            yield done, total
+        taker.many.write()
+    return taker.ended(digest, total)
 
 
 @contextmanager
