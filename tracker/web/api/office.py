@@ -15,7 +15,7 @@ from tracker.lookups.kept_refusals import refusals_page
 from tracker.lookups.page import Page
 from tracker.lookups.phones import Phone, phones
 from tracker.lookups.programme import behind, programme
-from tracker.lookups.retention import Kept, kept
+from tracker.lookups.retention import Kept, Rest, kept, rests_page
 from tracker.lookups.seasons import seasons
 from tracker.web.api.asking import Paged
 from tracker.web.api.entry import ZIP, file, listing, question, short_list
@@ -205,5 +205,13 @@ short_list(
     lambda session: kept(session, now()),
     shape_of(Kept),
     key=lambda one: (one.name,),
+    roles=LEAD,
+)
+listing(
+    "rests",
+    "/retention/rests",
+    "The ground hay that is to be thrown away, the longest kept first.",
+    lambda session, **page: rests_page(session, now(), **page),
+    shape_of(Rest),
     roles=LEAD,
 )
