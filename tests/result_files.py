@@ -219,6 +219,16 @@ def result(body: Mapping[str, Any], code: str, part: str = "results") -> dict[st
     return dict(found)
 
 
+def make_answered(session: Session, **changes: Any) -> Sample:
+    """A sample with its report, by every step before."""
+    sample = make_ground(session, **changes)
+    add_map(session, NIR, NIR_MAP)
+    code = standing_of(session, sample).code or ""
+    record_results(session, NIR, "run.csv", written([row(code)]), act(session, "ana", 1400))
+    release(session, sample)
+    return sample
+
+
 def released(
     bench: Bench, sample: Sample, *, who: str = "lena", minute: float = 1500, reason: str = ""
 ) -> ReportVersion:

@@ -99,6 +99,7 @@ BENCHES: dict[str, Bench] = {
     "weighing": _acts("weighing"),
     "custody": _acts("custody"),
     "report": _acts("report"),
+    "lead": _acts("lead"),
     "audit": audit,
     "writers": queue,
     "season-plan": plan,

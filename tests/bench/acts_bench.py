@@ -10,12 +10,14 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, closing, contextmanager, redirect_stderr
+from datetime import UTC
 from itertools import count
 from pathlib import Path
 
 from flask import Flask, abort, request
 from jinja2 import Environment
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 from werkzeug.test import create_environ
 
 from tests.bench import imports
@@ -23,12 +25,16 @@ from tests.bench.figures import Figure, in_turns
 from tests.bench.grow import grow
 from tests.conftest import build_season
 from tests.makers import act, at, make_bag, make_received
-from tests.result_files import SETTINGS
+from tests.result_files import SETTINGS, make_answered
 from tests.web.conftest import SETTINGS as TOLD
 from tests.web.conftest import made_app
 from tracker.cli.serving import LOGGERS, log_to_stderr
 from tracker.domain.times import CLOCK_SKEW
+from tracker.lookups.hay_of_year import hay_of_year
 from tracker.lookups.lot_report import report_body
+from tracker.lookups.lots import answered_page
+from tracker.lookups.programme import behind, programme
+from tracker.lookups.retention import kept
 from tracker.steps.hold import hold, lift_hold
 from tracker.steps.sign_in import TRIES_WITHIN
 from tracker.steps.weigh_in import weigh
@@ -334,6 +340,47 @@ def _reports(season: Database, samples: Iterable[int]) -> Callable[[], None]:
         for sample in samples:
             with season.read() as session:
                 report_body(session, sample_with_lot(session, sample), SETTINGS)
+
+    return work
+
+
+# What the lead looks at of a whole season, on the office's pages and by programs.
+LOOKED_AT: dict[str, Callable[[Session], object]] = {
+    "the programme": lambda session: programme(session, 2026, session.info["now"]),
+    "a list behind a figure": lambda session: behind(session, "turnaround", 2026, session.info["now"]),
+    "the hay of the year": lambda session: hay_of_year(session, 2026),
+    "hay of others for a season": lambda session: answered_page(session, "Someone"),
+    "what is kept for how long": lambda session: kept(session, session.info["now"]),
+}
+# Two hundred times the lots may take so many times as long: medians are counted off along a narrow index.
+MOST_OF_A_SEASON = 10
+
+
+def lead(quick: bool) -> list[Figure]:
+    """What the lead looks at, in a season with many answered lots and in one with few."""
+    sizes = (4, 12) if quick else (100, 20_000)
+    works = {}
+    with ExitStack() as opened:
+        for size in sizes:
+            season, _ = opened.enter_context(season_with(size, make_answered))
+            works |= {f"{name} {size}": _looked(season, question) for name, question in LOOKED_AT.items()}
+        for work in works.values():
+            work()
+        found = in_turns(works, 2 if quick else 9)
+    told = []
+    for name in LOOKED_AT:
+        few, many = (found[f"{name} {size}"] for size in sizes)
+        told.append(Figure("lead", f"{name}, {sizes[1]:,} answered lots", 1000 * many, "ms"))
+        what = f"{name}, {sizes[1]:,} / {sizes[0]} lots"
+        told.append(Figure("lead", what, many / few, "x", MOST_OF_A_SEASON))
+    return told
+
+
+def _looked(season: Database, question: Callable[[Session], object]) -> Callable[[], None]:
+    def work() -> None:
+        with season.read() as session:
+            session.info["now"] = at(60 * 24 * 300).astimezone(UTC)
+            question(session)
 
     return work
 

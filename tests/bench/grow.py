@@ -27,10 +27,12 @@ SHARED = {
     "practice_value",
     "source",
     "source_map",
+    "result_file",
     "account",
     "log_entry",
     "log_node",
     "search_word",
+    "hay_count",
 }
 # Names are as long as each other, so that none begins like another.
 FIRST_NAME = 1_000_000
@@ -53,6 +55,8 @@ def grow(database: Database, make: Callable[[Session], Sample], copies: int, see
             if table.name not in SHARED and _rows(connection, table):
                 _copy(connection, table, code)
         _copy_words(connection, code)
+        # All copies have the same values.
+        connection.execute(text(f"update hay_count set lots = lots * {len(codes) + 1}"))
         rows = {name: _first(connection, METADATA.tables[name]) for name in ("sample", "tag", "lot")}
         keep_true_log(connection, code, rows)
         _move_sequences(connection)
@@ -109,7 +113,7 @@ def _value(connection: Connection, table: Table, column: Column[object], code: s
         return f"copies.{column.name}"
     if table.name == "standing" and column.name == "code":
         return "copies.code"
-    if column.name == "data":
+    if column.name in ("data", "body") or (table.name, column.name) == ("report_version", "number"):
         return f"replace({here}, '{code}', copies.code)"
     if (table.name, column.name) in (("producer", "name"), ("oven_load", "name")):
         return f"{here} || ' ' || copies.n"

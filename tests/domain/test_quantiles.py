@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import random
 import statistics
+from collections import Counter
 from decimal import Decimal
 
 import pytest
 
-from tracker.domain.quantiles import may_be_shown, quantile, spread
+from tracker.domain.quantiles import Counted, may_be_shown, quantile, spread, spread_of
 
 
 @pytest.mark.parametrize("count", [2, 3, 4, 5, 9, 10, 11, 37, 100])
@@ -48,4 +49,16 @@ def test_one_value_is_its_own_spread_and_none_is_no_spread() -> None:
     ],
 )
 def test_a_group_is_shown_when_nobody_can_be_picked_out(producers: list[int], shown: bool) -> None:
-    assert may_be_shown(producers) is shown
+    largest = [lots for _, lots in Counter(producers).most_common(3)]
+    assert may_be_shown(len(producers), largest) is shown
+
+
+def test_counted_values_are_spread_as_all_of_them_are() -> None:
+    chance = random.Random(3)
+    values = [Decimal(chance.randrange(80, 120)) / 10 for _ in range(500)]
+    counted = Counted(Counter(values).items())
+    assert list(counted) == sorted(values) and counted[3:9:2] == sorted(values)[3:9:2]
+    assert spread_of(counted) == spread(values)
+    assert len(Counted([(Decimal(1), 0)])) == 0
+    with pytest.raises(IndexError):
+        counted[500]

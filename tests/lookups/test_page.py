@@ -16,11 +16,12 @@ from tracker.lookups.bench_queue import waiting, waiting_page
 from tracker.lookups.entries import entries_page
 from tracker.lookups.exports import table_named
 from tracker.lookups.exports.hay import results_page
-from tracker.lookups.groups import groups_of, groups_page
+from tracker.lookups.groups import groups_of, groups_page, keepers_page
 from tracker.lookups.kept_refusals import parked_page, parked_rows, refusals, refusals_page
-from tracker.lookups.lots import lots, lots_page, producers, producers_page
+from tracker.lookups.lots import answered_page, lots, lots_page, producers, producers_page
 from tracker.lookups.page import Key, Page, whole_list
 from tracker.lookups.result_files import result_files, result_files_page
+from tracker.lookups.retention import kept, rests_page
 from tracker.lookups.samples import samples_page
 from tracker.lookups.tag_rolls import rolls, rolls_page
 from tracker.steps.add_people import add_producer
@@ -105,6 +106,35 @@ def test_they_hold_what_the_lists_hold_that_are_read_whole(full: Database) -> No
         names = next(lines)
         table = [dict(zip(map(str, names), line, strict=True)) for line in lines]
         assert same(results_page, table, lambda one: (one["constituent"], one["formula"]))
+
+
+def test_the_hay_of_others_and_the_rests_to_throw_away_come_in_pages_too(
+    full: Database, bench: Bench
+) -> None:
+    for sample in bench.samples[1:]:
+        released(bench, sample)
+    now = at(60 * 24 * 400)
+
+    def others(session: Session, **asked: Any) -> Page[Any]:
+        return answered_page(session, "Ana Small", **asked)
+
+    def rests(session: Session, **asked: Any) -> Page[Any]:
+        return rests_page(session, now, **asked)
+
+    with full.read() as session:
+        for page, count in ((others, 4), (rests, 4), (keepers_page, 3)):
+            whole = page(session, limit=500).items
+            assert len(whole) == count and page_by_page(session, page, 1) == list(whole)
+        reported = {one.lot: one for one in lots(session) if one.state == "reported"}
+        assert {one.lot: one for one in others(session).items} == reported
+        assert answered_page(session, next(iter(reported.values())).producer).items == ()
+        assert list(keepers_page(session).items) == list(
+            dict.fromkeys(one.producer for one in groups_of(session))
+        )
+        assert keepers_page(session, named="Bo Dale").items == ("Bo Dale",)
+        assert keepers_page(session, named="Nobody").items == ()
+        first = kept(session, now)[0]
+        assert (first.due, first.samples) == (4, tuple(one.code for one in rests(session).items))
 
 
 def test_what_is_added_between_two_pages_comes_on_a_later_one_and_nothing_twice(season: Database) -> None:

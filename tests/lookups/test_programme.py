@@ -76,7 +76,7 @@ def figures(season: Database, now: datetime, year: int = 2026) -> dict[str, Figu
 
 def listed(season: Database, key: str, now: datetime) -> tuple[tuple[object, ...], ...]:
     with season.read() as session:
-        return behind(session, key, 2026, now).rows
+        return behind(session, key, 2026, now, limit=500).rows
 
 
 def few_cores(session: Session, number: int) -> Sample:

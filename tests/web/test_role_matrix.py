@@ -137,6 +137,7 @@ office.tags_printed           -         -        yes     yes     yes
 office.test_page              -         -        yes     yes     yes
 office.season                 -         -         -       -      yes
 office.season_kept            -         -         -       -      yes
+office.season_more            -         -         -       -      yes
 office.season_planned         -         -         -       -      yes
 office.season_today           -         -         -       -      yes
 office.year                   -         -         -       -      yes

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from tracker.cli.doing import acting, command, counted, open_season, say, table
 
 if TYPE_CHECKING:
+    from tracker.lookups.retention import Kept
     from tracker.steps.erase_person import Erased
 
 
@@ -44,9 +45,14 @@ def _retention(asked: argparse.Namespace) -> None:
         )
         for one in found
     ]
-    samples = [code for one in found for code in one.samples]
-    lines = [f"Throw away the rest of: {', '.join(samples)}."] if samples else []
+    lines = [_thrown_away(one) for one in found if one.samples]
     say(asked, found, *table(("kind", "what it is", "kept", "due", "what to do"), rows), *lines)
+
+
+def _thrown_away(rests: Kept) -> str:
+    more = rests.due - len(rests.samples)
+    after = f" {more} more are told once these are gone." if more else ""
+    return f"Throw away the rest of: {', '.join(rests.samples)}.{after}"
 
 
 def _dispose(asked: argparse.Namespace) -> None:

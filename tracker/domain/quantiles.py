@@ -10,10 +10,12 @@ That is common practice in official statistics (a threshold and a dominance rule
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import accumulate
+from typing import overload
 
 LEAST_LOTS, LEAST_PRODUCERS, LEAST_FOR_ENDS = 5, 3, 10
 GREATEST_SHARE = Decimal("0.5")
@@ -41,9 +43,36 @@ def quantile(values: Sequence[Decimal], share: Decimal) -> Decimal:
     return values[below] + (place - below) * (values[above] - values[below])
 
 
-def spread(values: Sequence[Decimal]) -> Spread:
+class Counted(Sequence[Decimal]):
+    """Values in ascending order, each as often as it was counted, without a place in memory for each time."""
+
+    def __init__(self, counts: Iterable[tuple[Decimal, int]]) -> None:
+        known = sorted(one for one in counts if one[1] > 0)
+        self._values = [value for value, _ in known]
+        self._ends = list(accumulate(times for _, times in known))
+
+    def __len__(self) -> int:
+        return self._ends[-1] if self._ends else 0
+
+    @overload
+    def __getitem__(self, place: int) -> Decimal: ...
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[Decimal]: ...
+    def __getitem__(self, place: int | slice) -> Decimal | Sequence[Decimal]:
+        if isinstance(place, slice):
+            return [self[one] for one in range(*place.indices(len(self)))]
+        if not 0 <= place < len(self):
+            raise IndexError(place)
+        return self._values[bisect_right(self._ends, place)]
+
+
+def spread(values: Iterable[Decimal]) -> Spread:
     """The spread of values in any order."""
-    ordered = sorted(values)
+    return spread_of(sorted(values))
+
+
+def spread_of(ordered: Sequence[Decimal]) -> Spread:
+    """The spread of values in ascending order."""
     ends = len(ordered) >= LEAST_FOR_ENDS
     return Spread(
         n=len(ordered),
@@ -55,9 +84,11 @@ def spread(values: Sequence[Decimal]) -> Spread:
     )
 
 
-def may_be_shown(producers: Sequence[int]) -> bool:
-    """Whether nobody can be picked out. producers: of each lot, whose it is."""
-    if len(producers) < LEAST_LOTS:
+def may_be_shown(lots: int, largest: Sequence[int]) -> bool:
+    """Whether nobody can be picked out of so many lots.
+
+    largest: how many are whose, of the producers who have most of them, the most first; three say enough.
+    """
+    if lots < LEAST_LOTS or len(largest) < LEAST_PRODUCERS:
         return False
-    lots_of = Counter(producers)
-    return len(lots_of) >= LEAST_PRODUCERS and max(lots_of.values()) <= GREATEST_SHARE * len(producers)
+    return largest[0] <= GREATEST_SHARE * lots

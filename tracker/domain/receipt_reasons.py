@@ -6,7 +6,9 @@ usage of receiving desks (ISO/IEC 17025:2017, 7.4.3). What is tested in spite of
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from tracker.errors import Refused
 
@@ -90,6 +92,9 @@ _ALL = (
     ),
 )
 REASONS = {reason.name: reason for reason in _ALL}
+# What the desk may find wrong with a label, of the reasons for which a bag is doubted and of what a bag looks like.
+LABEL_REASONS = ("unlabelled", "tag unreadable", "tag void or unknown", "two tags on a bag")
+LABEL_CONDITIONS = ("label damaged",)
 
 
 def decided(name: str, action: str = "") -> tuple[Reason, str]:
@@ -113,3 +118,16 @@ def decided(name: str, action: str = "") -> tuple[Reason, str]:
             remedy=f"Choose from {', '.join(ACTIONS)}.",
         )
     return reason, action or reason.action
+
+
+def label_error(kind: str, data: Mapping[str, Any]) -> str:
+    """What was wrong with a label, as this event of a bag says; empty where nothing was."""
+    if kind == "tag replaced":
+        return f"tag replaced: {data.get('reason', '')}"
+    if kind == "tag contested":
+        return "bound to two bags"
+    if kind not in ("received", "transfer refused"):
+        return ""
+    if data.get("reason") in LABEL_REASONS:
+        return str(data["reason"])
+    return next((one for one in LABEL_CONDITIONS if one in (data.get("condition") or ())), "")

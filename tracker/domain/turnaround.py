@@ -49,8 +49,12 @@ def ranked(spans: Sequence[timedelta], percent: int) -> timedelta:
     """
     if not spans:
         raise ValueError("a centile needs spans")
-    rank = -(-percent * len(spans) // 100)
-    return sorted(spans)[rank - 1]
+    return sorted(spans)[rank_of(len(spans), percent) - 1]
+
+
+def rank_of(count: int, percent: int) -> int:
+    """Which of so many, in order and counted from 1, is that centile by nearest rank."""
+    return -(-percent * count // 100)
 
 
 def expected(took: Turnaround, reached: datetime, now: datetime) -> Expected:

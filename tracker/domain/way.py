@@ -114,3 +114,11 @@ WAITING = (*dict.fromkeys(_WAITS_FOR.values()), DECISION)
 def states_that_wait(what: Collection[str]) -> tuple[str, ...]:
     """The states in which a sample without a hold waits for one of these."""
     return tuple(state for state, thing in _WAITS_FOR.items() if thing in what)
+
+
+def waits_so(*what: str) -> tuple[list[str], list[str]]:
+    """The states in which a sample waits for one of these: of those that are not on hold, and of those that are."""
+    on_hold = (
+        state for state in (*_WAITS_FOR, "reported", "archived") if waits_for(state, "on hold") in what
+    )
+    return list(states_that_wait(what)), list(on_hold)

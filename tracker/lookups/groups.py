@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session, aliased
 
 from tracker.domain.herd import Group
@@ -40,19 +40,37 @@ def groups_of(session: Session, producer: str | None = None) -> tuple[GroupLine,
 
 def groups_page(session: Session, after: Key = (), limit: int = USUAL) -> Page[GroupLine]:
     """The groups that are still there, by producer and name, a page of them. Raises Refused `not-a-cursor`."""
-    later = aliased(GroupVersion)
-    same = (later.producer_id == GroupVersion.producer_id) & (later.name == GroupVersion.name)
-    newer = select(later.id).where(same, later.version > GroupVersion.version).exists()
     wanted = (
         select(GroupVersion, Producer.name)
         .join(Producer, Producer.id == GroupVersion.producer_id)
-        .where(~newer, GroupVersion.head > 0)
+        .where(*_still_there())
     )
 
     def line(row: GroupVersion, producer: str) -> GroupLine:
         return GroupLine(row.id, producer, row.version, as_group(row))
 
     return page_of(session, wanted, [Producer.name, GroupVersion.name], line, after, limit)
+
+
+def keepers_page(
+    session: Session, after: Key = (), limit: int = USUAL, *, named: str | None = None
+) -> Page[str]:
+    """The producers who have a group that is still there, by name, a page of them; named: of this name only.
+
+    Raises Refused `not-a-cursor`.
+    """
+    theirs = select(GroupVersion.id).where(GroupVersion.producer_id == Producer.id, *_still_there())
+    wanted = select(Producer.name.label("told")).where(theirs.exists())
+    if named is not None:
+        wanted = wanted.where(Producer.name == named)
+    return page_of(session, wanted, [Producer.name], str, after, limit)
+
+
+def _still_there() -> tuple[ColumnElement[bool], ...]:
+    later = aliased(GroupVersion)
+    same = (later.producer_id == GroupVersion.producer_id) & (later.name == GroupVersion.name)
+    newer = select(later.id).where(same, later.version > GroupVersion.version).exists()
+    return ~newer, GroupVersion.head > 0
 
 
 def group_named(session: Session, producer: str, name: str) -> Group:

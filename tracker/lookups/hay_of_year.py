@@ -6,18 +6,14 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session
 
 from tracker.domain.analysis import CONSTITUENTS
-from tracker.domain.quantiles import Spread, may_be_shown, spread
-from tracker.lookups.exports.table import read
-from tracker.storage.coring import Sample
-from tracker.storage.lots import Field, Lot
-from tracker.storage.people import Producer
-from tracker.storage.released import TOTAL_DM, ReleasedValue
+from tracker.domain.quantiles import LEAST_PRODUCERS, Counted, Spread, may_be_shown, spread_of
+from tracker.storage import hay_counts
+from tracker.storage.hay_counts import TOTAL_DM, HayCount, HayShare
 
 EARLIER = 4
 ALL = "all hay"
@@ -72,23 +68,13 @@ class Year:
     groups: Mapping[str, tuple[Group, ...]]
 
 
-@dataclass(frozen=True)
-class _Number:
-    code: str
-    value: Decimal
-    producer: int
-    season: int
-    forage: str
-    cutting: int
-    area: str
-
-
-By = Callable[[_Number], str]
-GROUPINGS: dict[str, By] = {
-    "forage": lambda one: one.forage,
-    "cutting": lambda one: f"cutting {one.cutting}",
-    "area": lambda one: one.area or "area not given",
+# By what lots are grouped, and how the groups of each are called.
+GROUPINGS: dict[str, Callable[[str], str]] = {
+    hay_counts.FORAGE: lambda name: name,
+    hay_counts.CUTTING: lambda name: f"cutting {name}",
+    hay_counts.AREA: lambda name: name or "area not given",
 }
+Key = tuple[str, str, int]
 
 
 def hay_of_year(session: Session, season: int, by: str = "forage") -> Year:
@@ -96,56 +82,65 @@ def hay_of_year(session: Session, season: int, by: str = "forage") -> Year:
 
     by: one of GROUPINGS.
     """
-    grouping = GROUPINGS[by]
-    numbers = list(_numbers(session, range(season - EARLIER, season + 1)))
-    found = {one.key: tuple(_groups(one, numbers, grouping)) for one in QUALITIES}
+    seasons = (season - EARLIER, season)
+    counted, largest = _counted(session, seasons, by), _largest(session, seasons, by)
+    found = {
+        one.key: tuple(_group(one, key, counted[key], largest[key]) for key in _ordered(counted, one))
+        for one in QUALITIES
+    }
     return Year(season, by, _reported(session, season), found)
 
 
 def _reported(session: Session, season: int) -> int:
-    wanted = (
-        select(func.count(Sample.lot_id.distinct()))
-        .join(Lot, Lot.id == Sample.lot_id)
-        .where(Lot.season == season, Sample.id.in_(select(ReleasedValue.sample_id)))
+    wanted = select(HayCount.lots).where(
+        HayCount.grouped == hay_counts.ALL, HayCount.season == season, HayCount.code == hay_counts.ANY
     )
     return session.scalar(wanted) or 0
 
 
-def _numbers(session: Session, seasons: Iterable[int]) -> Iterable[_Number]:
-    codes = {code for one in QUALITIES for code in one.codes}
-    # A lot that was sampled again counts by its newest sample that has a report.
-    newest = (
-        select(func.max(Sample.id))
-        .where(Sample.id.in_(select(ReleasedValue.sample_id)))
-        .group_by(Sample.lot_id)
-    )
-    wanted: Any = (
-        select(
-            ReleasedValue.code,
-            ReleasedValue.value,
-            Field.producer_id,
-            Lot.season,
-            Lot.forage,
-            Lot.cutting,
-            Producer.place,
-        )
-        .join(Sample, Sample.id == ReleasedValue.sample_id)
-        .join(Lot, Lot.id == Sample.lot_id)
-        .join(Field, Field.id == Lot.field_id)
-        .join(Producer, Producer.id == Field.producer_id)
-        .where(ReleasedValue.code.in_(codes), Lot.season.in_(list(seasons)), Sample.id.in_(newest))
-    )
-    return (_Number(*row) for row in read(session, wanted))
+def _counted(session: Session, seasons: tuple[int, int], by: str) -> dict[Key, Counted]:
+    """The values of each group, by its name, the code and the season."""
+    wanted = select(
+        HayCount.grouped, HayCount.name, HayCount.code, HayCount.season, HayCount.value, HayCount.lots
+    ).where(*_asked(HayCount, seasons, by))
+    values: dict[Key, list[tuple[Decimal, int]]] = defaultdict(list)
+    for grouped, name, code, season, value, lots in session.execute(wanted):
+        values[(_named(grouped, name), code, season)].append((Decimal(value), lots))
+    return {key: Counted(counts) for key, counts in values.items()}
 
 
-def _groups(quality: Quality, numbers: Iterable[_Number], grouping: By) -> Iterable[Group]:
-    lots: dict[tuple[str, str, int], list[_Number]] = defaultdict(list)
-    for one in numbers:
-        if one.code in quality.codes:
-            lots[(grouping(one), one.code, one.season)].append(one)
-            lots[(ALL, one.code, one.season)].append(one)
-    for name, code, season in sorted(lots, key=lambda key: (key[0] != ALL, key[0], key[1], -key[2])):
-        group = lots[(name, code, season)]
-        shown = may_be_shown([one.producer for one in group])
-        formula = code if len(quality.codes) > 1 else ""
-        yield Group(name, season, formula, spread([one.value for one in group]) if shown else None)
+def _largest(session: Session, seasons: tuple[int, int], by: str) -> dict[Key, list[int]]:
+    """How many lots those producers have who have most of each group."""
+    groups = (
+        select(HayCount.grouped, HayCount.name, HayCount.code, HayCount.season)
+        .where(*_asked(HayCount, seasons, by))
+        .distinct()
+        .subquery()
+    )
+    same = [getattr(HayShare, column.name) == column for column in groups.columns]
+    ranked = select(HayShare.lots).where(*same).order_by(HayShare.lots.desc()).limit(1)
+    wanted = select(groups, *(ranked.offset(rank).scalar_subquery() for rank in range(LEAST_PRODUCERS)))
+    return {
+        (_named(grouped, name), code, season): [lots for lots in largest if lots]
+        for grouped, name, code, season, *largest in session.execute(wanted)
+    }
+
+
+def _asked(row: type[HayCount], seasons: tuple[int, int], by: str) -> tuple[ColumnElement[bool], ...]:
+    # Who was taken out of a group leaves nothing there but the row.
+    return (row.grouped.in_([hay_counts.ALL, by]), row.season.between(*seasons), row.code != "", row.lots > 0)
+
+
+def _named(grouped: str, name: str) -> str:
+    return ALL if grouped == hay_counts.ALL else GROUPINGS[grouped](name)
+
+
+def _ordered(known: Iterable[Key], quality: Quality) -> list[Key]:
+    ours = [key for key in known if key[1] in quality.codes]
+    return sorted(ours, key=lambda key: (key[0] != ALL, key[0], key[1], -key[2]))
+
+
+def _group(quality: Quality, key: Key, values: Counted, largest: list[int]) -> Group:
+    name, code, season = key
+    formula = code if len(quality.codes) > 1 else ""
+    return Group(name, season, formula, spread_of(values) if may_be_shown(len(values), largest) else None)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from labels import payload
 from tracker.domain.custody import Party
@@ -19,6 +20,8 @@ from tracker.storage.lots import Field, Lot, lot_numbered
 from tracker.storage.people import PartyRow, Producer, as_party
 
 BEFORE_BAG = ("planned", "cored")
+# What has had its report.
+ANSWERED = ("reported", "archived", "disposed")
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,32 @@ def lots_without_bag(session: Session) -> tuple[LotLine, ...]:
     # The first of these is for the database, which need not look at a lot that is far on its way.
     wanted = _lots().where(Lot.id.in_(begun) | ~sampled, ~sampled | StandingRow.state.in_(BEFORE_BAG))
     return tuple(_line(*row) for row in session.execute(wanted.order_by(Lot.id)))
+
+
+def answered_page(session: Session, not_of: str, after: Key = (), limit: int = USUAL) -> Page[LotLine]:
+    """The lots whose newest sample has its report, of others than this producer, by that sample; a page of them.
+
+    Raises Refused `not-a-cursor`.
+    """
+    # States are compared as what no index holds: by the samples' own numbers a page is read, and no more.
+    later = aliased(Sample)
+    newer = select(later.id).where(later.lot_id == Sample.lot_id, later.number > Sample.number)
+    wanted = (
+        select(Lot, Field.name, Producer.name, StandingRow)
+        .select_from(StandingRow)
+        .join(Sample, Sample.id == StandingRow.sample_id)
+        .join(Lot, Lot.id == Sample.lot_id)
+        .join(Field, Field.id == Lot.field_id)
+        .join(Producer, Producer.id == Field.producer_id)
+        .where((StandingRow.state + "").in_(ANSWERED), ~newer.exists(), Producer.name != not_of)
+    )
+    return page_of(session, wanted, [StandingRow.sample_id], _line, after, limit)
+
+
+def lot_lines(session: Session, numbers: Collection[int]) -> tuple[LotLine, ...]:
+    """Those of these lots that there are, by number."""
+    wanted = _lots().where(Lot.id.in_(numbers)).order_by(Lot.id)
+    return tuple(_line(*row) for row in session.execute(wanted))
 
 
 def lot_line(session: Session, number: int) -> LotLine:

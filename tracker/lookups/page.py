@@ -9,13 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import tuple_
+from sqlalchemy import literal, tuple_
 from sqlalchemy.orm import Session
 
 from tracker.errors import Refused
-from tracker.storage.base import LARGEST_ID
+from tracker.storage.base import LARGEST_ID, Utc
 
 Line = TypeVar("Line")
 Key = tuple[int | str, ...]
@@ -38,27 +39,49 @@ def page_of(
     line: Callable[..., Line],
     after: Key = (),
     limit: int = USUAL,
+    *,
+    down: bool = False,
 ) -> Page[Line]:
     """The rows of the question after a key, each made a line.
 
-    by: columns that together name a row and are in an index, whole numbers or texts. Raises Refused `not-a-cursor`.
+    by: columns that together name a row and are in an index: whole numbers, texts or moments; down: the greatest
+    first. Raises Refused `not-a-cursor`.
     """
-    rows, following = rows_of(session, wanted, by, after, limit)
+    rows, following = rows_of(session, wanted, by, after, limit, down=down)
     return Page(tuple(line(*row) for row in rows), following)
 
 
 def rows_of(
-    session: Session, wanted: Any, by: Sequence[Any], after: Key = (), limit: int = USUAL
+    session: Session,
+    wanted: Any,
+    by: Sequence[Any],
+    after: Key = (),
+    limit: int = USUAL,
+    *,
+    down: bool = False,
 ) -> tuple[list[tuple[Any, ...]], Key | None]:
     """As page_of, the rows themselves and the key that the next page is asked for by."""
     if after:
-        require_key([column.type.python_type for column in by], after)
+        kinds = [datetime if isinstance(column.type, Utc) else column.type.python_type for column in by]
+        require_key([str if kind is datetime else kind for kind in kinds], after)
+        last = [
+            literal(_moment(part) if kind is datetime else part, column.type)
+            for part, kind, column in zip(after, kinds, by, strict=True)
+        ]
         # The second is no news to anybody but to an index of the first column.
-        wanted = wanted.where(tuple_(*by) > tuple_(*after), by[0] >= after[0])
+        if down:
+            wanted = wanted.where(tuple_(*by) < tuple_(*last), by[0] <= last[0])
+        else:
+            wanted = wanted.where(tuple_(*by) > tuple_(*last), by[0] >= last[0])
+    order = [column.desc() for column in by] if down else by
     # One more than is shown, to know whether there is a next page.
-    rows = [tuple(row) for row in session.execute(wanted.add_columns(*by).order_by(*by).limit(limit + 1))]
-    key = rows[limit - 1][-len(by) :] if len(rows) > limit else None
-    return [row[: -len(by)] for row in rows[:limit]], key
+    rows = [tuple(row) for row in session.execute(wanted.add_columns(*by).order_by(*order).limit(limit + 1))]
+    shown = [row[: -len(by)] for row in rows[:limit]]
+    if len(rows) <= limit:
+        return shown, None
+    return shown, tuple(
+        part.isoformat() if isinstance(part, datetime) else part for part in rows[limit - 1][-len(by) :]
+    )
 
 
 def whole_list(
@@ -91,6 +114,15 @@ def not_a_cursor() -> Refused:
         field="after",
         remedy="Begin without it, and take it from the page before.",
     )
+
+
+def _moment(part: int | str) -> datetime:
+    try:
+        read = datetime.fromisoformat(str(part))
+        # Of the first and the last days of the calendar some hours are in no year.
+        return read.astimezone(UTC)
+    except (ValueError, OverflowError):
+        raise not_a_cursor() from None
 
 
 def _askable(part: int | str) -> bool:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from typing import Any
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import ENDED
 from tracker.domain.retention import DATA, KINDS, RESTS, due_before
-from tracker.storage.custody import EventRow, StandingRow
+from tracker.lookups.page import USUAL, Key, Page, page_of
+from tracker.storage.custody import StandingRow
 from tracker.storage.disposal import due_rows
 from tracker.storage.kept import practice_in_force
+from tracker.storage.results import ReportVersion
 
 # From when on only the rest of a sample is left.
 _RESTS = ("reported", "archived")
@@ -22,7 +24,7 @@ _RESTS = ("reported", "archived")
 class Kept:
     """One kind of record. days: how long it is kept, None for as long as the season; due: how many are over that.
 
-    samples: whose hay is to be thrown away, by code.
+    samples: whose hay is to be thrown away first, by code; rests_page goes on with the others.
     """
 
     name: str
@@ -40,24 +42,39 @@ def kept(session: Session, now: datetime) -> tuple[Kept, ...]:
     found = []
     for kind in KINDS.values():
         before = due_before(kind, practice, now)
-        samples = _rests(session, before) if kind.name == RESTS and before else ()
-        due = len(samples) if kind.name == RESTS else _rows(session, kind.name, before)
+        if kind.name == RESTS:
+            due = session.scalar(_rests(before, func.count())) or 0
+            samples = tuple(one.code for one in rests_page(session, now).items)
+        else:
+            due, samples = _rows(session, kind.name, before), ()
         days = None if kind.rule is None else int(practice.number(kind.rule))
         found.append(Kept(kind.name, kind.holds, days, before, due, samples, _act(kind.name)))
     return tuple(found)
 
 
-def _rests(session: Session, before: date) -> tuple[str, ...]:
-    start = datetime.combine(before, time(), UTC)
-    reported = select(EventRow.sample_id).where(EventRow.kind == "reported")
-    wanted = select(StandingRow.code).where(
+@dataclass(frozen=True)
+class Rest:
+    """A sample of which only ground hay is left, to be thrown away; since: when the last was done to it."""
+
+    code: str
+    since: datetime
+
+
+def rests_page(session: Session, now: datetime, after: Key = (), limit: int = USUAL) -> Page[Rest]:
+    """What hay is to be thrown away, the longest kept first, a page of it. Raises Refused `not-a-cursor`."""
+    before = due_before(KINDS[RESTS], practice_in_force(session), now)
+    wanted = _rests(before, StandingRow.code, StandingRow.last_at)
+    return page_of(session, wanted, [StandingRow.last_at, StandingRow.sample_id], Rest, after, limit)
+
+
+def _rests(before: date | None, *what: Any) -> Any:
+    reported = select(ReportVersion.id).where(ReportVersion.sample_id == StandingRow.sample_id)
+    return select(*what).where(
         StandingRow.state.in_(_RESTS),
-        StandingRow.state.not_in(ENDED),
-        StandingRow.sample_id.in_(reported),
-        StandingRow.last_at < start,
+        StandingRow.last_at < datetime.combine(before or date.min, time(), UTC),
         StandingRow.code.is_not(None),
+        reported.exists(),
     )
-    return tuple(str(code) for code in session.scalars(wanted.order_by(StandingRow.last_at)))
 
 
 def _rows(session: Session, name: str, before: date | None) -> int:

@@ -20,6 +20,7 @@ from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
 from tracker.storage.intake import Weighing, reading_of, tare_of, weighings_in_force
 from tracker.storage.kept import practice_in_force
+from tracker.storage.tallies import tally_dry_again
 
 Reader = Callable[[str, str], str]
 
@@ -122,6 +123,7 @@ def amend(session: Session, seq: int, changes: Mapping[str, str], act: Act, *, r
     corrected.event_id = event.event_id
     session.add(corrected)
     session.flush()
+    tally_dry_again(session, sample.id)
     return event
 
 

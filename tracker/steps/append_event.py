@@ -19,6 +19,7 @@ from tracker.steps.sign_log import enter
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow, StandingRow, events_of, keep_event, keep_standing, next_seq
 from tracker.storage.tags import Tag
+from tracker.storage.tallies import tally_answer, tally_label
 
 
 def on_sample(
@@ -40,6 +41,9 @@ def on_sample(
     standing = _admitted(session, row, act)
     _keep(session, row)
     keep_standing(session, sample.id, standing)
+    if kind in ("cored", "received") and standing.analyses:
+        # Heard of late: the sample may have its report, which took longer than was known then.
+        tally_answer(session, sample.id)
     return row
 
 
@@ -114,6 +118,7 @@ def following(act: Act, number: int | None = None) -> Act:
 
 def _keep(session: Session, row: EventRow) -> None:
     keep_event(session, row)
+    tally_label(session, row)
     enter(session, row)
 
 

@@ -17,6 +17,7 @@ from tracker.errors import Refused
 from tracker.steps.append_event import on_sample
 from tracker.storage.coring import Sample, plan_in_force
 from tracker.storage.custody import EventRow
+from tracker.storage.tallies import tally_coring
 
 
 def core_lot(
@@ -74,7 +75,9 @@ def core_lot(
         **({"place": dict(place)} if place else {}),
         "deviations": [*_departures(planned, bales, taken, side), *said],
     }
-    return on_sample(session, "cored", sample, data, act)
+    event = on_sample(session, "cored", sample, data, act)
+    tally_coring(session, event, planned)
+    return event
 
 
 def _taken(planned: CoringPlan, cores_taken: str | int | None, bales: Mapping[int, int] | None) -> int:

@@ -33,6 +33,7 @@ from tracker.storage.log import EntrySalt
 from tracker.storage.lots import Field, FieldBoundary, Lot
 from tracker.storage.messages import EMAIL, STOPPED, WANTED, Message, MessageChoice, MessageFate, choice_of
 from tracker.storage.people import PartyRow, party, producer_named
+from tracker.storage.released import move_producer
 from tracker.storage.results import ReportVersion
 from tracker.storage.search_words import keep_producer_words
 from tracker.storage.shares import ResultLink, TokenChange, last_change
@@ -104,8 +105,8 @@ def erase_producer(session: Session, name: str, act: Act, *, reason: str) -> Era
     entries, refusals = _erase_words(session, row.name, label, act, _theirs(session, row.id))
     _end_messages(session, row.id, act)
     _close_pages(session, row.id, act, reason)
-    row.name, row.phone, row.email, row.place = label, "", "", ""
-    session.flush()
+    row.name, row.phone, row.email = label, "", ""
+    move_producer(session, row, "")
     keep_producer_words(session, row)
     theirs = select(Field.id).where(Field.producer_id == row.id)
     session.execute(update(Lot).where(Lot.field_id.in_(theirs)).values(note=""))

@@ -22,6 +22,7 @@ from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
 from tracker.storage.released import keep_released
 from tracker.storage.results import ReportVersion, latest_report
+from tracker.storage.tallies import tally_answer
 
 # Who may answer for a report (ISO/IEC 17025:2017, 7.8.2.1 o: the person authorising it is named).
 MAY_RELEASE = ("analyst", "lead")
@@ -83,6 +84,7 @@ def release_results(
     session.add(row)
     session.flush()
     keep_released(session, sample.id, kept)
+    tally_answer(session, sample.id)
     return row
 
 

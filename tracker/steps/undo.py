@@ -12,6 +12,7 @@ from tracker.errors import NotFound, Refused
 from tracker.steps.append_event import on_sample
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow, Undone
+from tracker.storage.tallies import tally_dry_again
 
 # Ten seconds to see a slip, and two for the answer to travel.
 WINDOW = timedelta(seconds=12)
@@ -65,4 +66,5 @@ def undo(session: Session, seq: int, act: Act) -> EventRow:
     event = on_sample(session, "undone", sample, {"target": target.event_id, "kind": target.kind}, act)
     session.add(Undone(event_id=target.event_id, by_event_id=event.event_id))
     session.flush()
+    tally_dry_again(session, sample.id)
     return event

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -21,6 +21,7 @@ from tracker.storage.custody import EventRow
 from tracker.storage.equipment import require_sound
 from tracker.storage.intake import Weighing, before_on, reading_of, tare_of, weighings_in_force
 from tracker.storage.kept import practice_in_force
+from tracker.storage.tallies import tally_dry_again
 
 
 def weigh(
@@ -79,9 +80,15 @@ def weigh(
     findings += _findings(session, sample, row, before, practice)
     event = on_sample(session, intake.WEIGHING_EVENTS[what], sample, _data(row, raw), act, findings=findings)
     row.event_id = event.event_id
+    _keep(session, row, before)
+    return event
+
+
+def _keep(session: Session, row: Weighing, before: Collection[str]) -> None:
     session.add(row)
     session.flush()
-    return event
+    if "dry again" in (row.what, *before):
+        tally_dry_again(session, row.sample_id)
 
 
 def _row(

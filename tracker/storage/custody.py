@@ -58,6 +58,9 @@ class Undone(Base):
 
 
 HELD = text("hold is not null")
+# What somebody has still to do something for; literal, as it stands in the index.
+DONE = ("reported", "archived", *ENDED)
+UNDER_WAY = text(f"(state not in ({', '.join(map(repr, DONE))}) or hold is not null)")
 
 
 class StandingRow(Base):
@@ -67,6 +70,15 @@ class StandingRow(Base):
     __table_args__ = (
         Index("ix_standing_state_last_at", "state", "last_at"),
         Index("ix_standing_held", "sample_id", sqlite_where=HELD, postgresql_where=HELD),
+        Index(
+            "ix_standing_under_way",
+            "last_at",
+            "sample_id",
+            "state",
+            "hold",
+            sqlite_where=UNDER_WAY,
+            postgresql_where=UNDER_WAY,
+        ),
     )
 
     sample_id: Mapped[int] = mapped_column(ForeignKey("sample.id"), primary_key=True)

@@ -19,6 +19,7 @@ from sqlalchemy import (
     UniqueConstraint,
     bindparam,
     select,
+    text,
 )
 from sqlalchemy.orm import Mapped, Session, aliased, mapped_column
 
@@ -27,6 +28,9 @@ from tracker.domain.practice import Practice
 from tracker.errors import Refused
 from tracker.storage.base import Base, Digits, Plain, Utc
 from tracker.storage.custody import Undone
+
+# Of the few sacks that were weighed dry twice.
+AGAIN = text("what = 'dry again'")
 
 
 class Weighing(Base):
@@ -40,6 +44,7 @@ class Weighing(Base):
     __table_args__ = (
         CheckConstraint("what in ('tare', 'fresh', 'dry', 'dry again', 'composite')", name="what"),
         Index("ix_weighing_balance_id", "balance", "id"),
+        Index("ix_weighing_again", "sample_id", sqlite_where=AGAIN, postgresql_where=AGAIN),
     )
 
     id: Mapped[int] = mapped_column(primary_key=True)

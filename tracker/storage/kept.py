@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Text, select
+from sqlalchemy import Index, Text, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.practice import Practice, checked_value
@@ -20,6 +20,7 @@ class KeptRefusal(Base):
     """Something a person asked for and was refused: the values as given, and the complaint."""
 
     __tablename__ = "kept_refusal"
+    __table_args__ = (Index("ix_kept_refusal_code", "code", "id", "at"),)
 
     id: Mapped[int] = mapped_column(primary_key=True)
     at: Mapped[datetime] = mapped_column(Utc)

@@ -54,7 +54,7 @@ class Lot(Base):
 
     id: Mapped[int] = mapped_column(primary_key=True)
     field_id: Mapped[int] = mapped_column(ForeignKey("field.id"))
-    season: Mapped[int]
+    season: Mapped[int] = mapped_column(index=True)
     cutting: Mapped[int]
     part: Mapped[str] = mapped_column(Text)
     forage: Mapped[str] = mapped_column(Text)

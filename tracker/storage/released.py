@@ -10,12 +10,14 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ForeignKey, Text, delete, insert
+from sqlalchemy import ForeignKey, Text, delete, func, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.storage.base import Base, Digits
-
-TOTAL_DM = "total DM"
+from tracker.storage.coring import Sample
+from tracker.storage.hay_counts import TOTAL_DM, count_lot
+from tracker.storage.lots import Field, Lot
+from tracker.storage.people import Producer
 
 
 class ReleasedValue(Base):
@@ -29,11 +31,39 @@ class ReleasedValue(Base):
 
 
 def keep_released(session: Session, sample_id: int, body: Mapping[str, Any]) -> None:
-    """Let the numbers of this report stand for the sample."""
+    """Let the numbers of this report stand for the sample, and for its lot where no newer sample has a report."""
+    lot = session.scalars(select(Sample.lot_id).where(Sample.id == sample_id)).one()
+    _count(session, lot, -1)
     session.execute(delete(ReleasedValue).where(ReleasedValue.sample_id == sample_id))
     rows = [{"sample_id": sample_id, "code": code, "value": value} for code, value in numbers_of(body)]
     if rows:
         session.execute(insert(ReleasedValue), rows)
+    _count(session, lot, 1)
+
+
+def move_producer(session: Session, producer: Producer, place: str) -> None:
+    """Write another place beside a producer, and count his hay there."""
+    lots = session.scalars(select(Lot.id).join(Field).where(Field.producer_id == producer.id)).all()
+    for lot in lots:
+        _count(session, lot, -1)
+    producer.place = place
+    session.flush()
+    for lot in lots:
+        _count(session, lot, 1)
+
+
+def _count(session: Session, lot: int, times: int) -> None:
+    # A lot that was sampled again counts by its newest sample that has a report.
+    newest = (
+        select(func.max(ReleasedValue.sample_id))
+        .join(Sample, Sample.id == ReleasedValue.sample_id)
+        .where(Sample.lot_id == lot)
+        .scalar_subquery()
+    )
+    wanted = select(ReleasedValue.code, ReleasedValue.value).where(ReleasedValue.sample_id == newest)
+    values = {code: format(value, "f") for code, value in session.execute(wanted)}
+    if values:
+        count_lot(session, lot, values, times)
 
 
 def numbers_of(body: Mapping[str, Any]) -> Iterator[tuple[str, Decimal]]:

@@ -12,6 +12,7 @@ from tracker.storage import (
     equipment,
     feeding,
     field,
+    hay_counts,
     intake,
     kept,
     log,
@@ -24,6 +25,7 @@ from tracker.storage import (
     search_words,
     shares,
     tags,
+    tallies,
 )
 from tracker.storage.base import Base
 
@@ -36,6 +38,7 @@ ROOMS = (
     access,
     equipment,
     lots,
+    hay_counts,
     coring,
     tags,
     search_words,
@@ -50,6 +53,7 @@ ROOMS = (
     shares,
     messages,
     released,
+    tallies,
 )
 
 # What is observed or has happened is added and never changed or taken away; the migrations put a guard on each.

@@ -116,6 +116,7 @@ result-files        read           -           -          yes         yes
 results             read           -           -          yes         yes
 resume-stub         office         -          yes          -          yes
 retention           read           -           -           -          yes
+rests               read           -           -           -          yes
 revoke-stub         office         -          yes          -          yes
 rolls               read           -          yes         yes         yes
 run                 read           -           -          yes         yes

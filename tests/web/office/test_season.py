@@ -16,6 +16,7 @@ from tests.season_makers import make_season
 from tests.web.conftest import made_app, sign_in_as
 from tracker.lookups.kept_plans import kept_plans
 from tracker.papers.season_plan import CAUTIONS
+from tracker.steps.add_people import add_producer
 from tracker.steps.keep_group import keep_group
 
 __all__ = ["bench", "bench_template"]
@@ -33,6 +34,29 @@ def test_the_first_page_asks_for_whom_and_the_next_offers_the_next_month(lead) -
     assert "Oda Meadow" in lead.get("/season").get_data(True)
     page = lead.get("/season?producer=Oda+Meadow").get_data(True)
     assert "Plan for Oda Meadow" in page and 'value="2026-07-01"' in page
+
+
+def another_keeper(session: Session) -> None:
+    add_producer(session, name="Bo Dale", now=at(0))
+    herd = {"kind": "cow", "head": "3", "weight_lb": "1200", "calving": "2027-03-01"}
+    keep_group(session, "Bo Dale", "old cows", herd, act(session, "lena", 1690), reason="asked")
+
+
+def test_what_is_written_stays_while_more_hay_of_others_is_looked_at(lead, bench: Bench) -> None:  # type: ignore[no-untyped-def]
+    done(bench.season, another_keeper)
+    assert all(name in lead.get("/season").get_data(True) for name in ("Bo Dale", "Oda Meadow"))
+    first = lead.get("/season?producer=Bo+Dale").get_data(True)
+    (lot, *others) = re.findall(r'name="offer-([0-9]+)"', first)
+    written = {"producer": "Bo Dale", "first": "2026-11-01", "months": "4", "waste": "11", "one_lot": "yes"}
+    written |= {f"offer-{lot}": "95.50", "offer-99999": "1", "offer-x": "2"}
+    # After the last lot only those are left that a price stands beside.
+    page = lead.post("/season", data={**written, "after": "[99999]"}).get_data(True)
+    assert re.findall(r'name="offer-([0-9]+)" value="([^"]*)"', page) == [(lot, "95.50")]
+    assert all(f'value="{one}"' in page for one in ("2026-11-01", "4", "11")) and "checked" in page
+    again = lead.post("/season", data=written).get_data(True)
+    assert sorted(re.findall(r'name="offer-([0-9]+)"', again)) == sorted([lot, *others])
+    assert "More hay of others" not in again and "More producers" not in lead.get("/season").get_data(True)
+    assert "not-a-cursor" in lead.get("/season?producer=Bo+Dale&after=[[]]").get_data(True)
 
 
 def planned(lead, **more: str) -> str:  # type: ignore[no-untyped-def]

@@ -10,8 +10,9 @@ from sqlalchemy.orm import Session
 
 from tracker.domain.practice import Practice
 from tracker.errors import NotFound
+from tracker.lookups.page import USUAL, Key
 from tracker.lookups.programme import bags, care, field, samples, weights
-from tracker.lookups.programme.figure import Figure, Listing, Scope
+from tracker.lookups.programme.figure import Asked, Figure, Listing, Scope
 from tracker.storage.kept import practice_in_force
 
 
@@ -34,7 +35,7 @@ PARTS: dict[str, Figures] = {
     "Phones": field.phones_owe,
     "What was refused": care.refusals,
 }
-Rows = Callable[[Session, Scope, str], Listing]
+Rows = Callable[[Session, Scope, Asked], Listing]
 LISTS: dict[str, Rows] = {
     "station": samples.at_station,
     "late": samples.late,
@@ -57,8 +58,10 @@ def programme(
     return tuple(Part(name, figures(session, scope)) for name, figures in PARTS.items())
 
 
-def behind(session: Session, key: str, season: int, now: datetime) -> Listing:
-    """The list a figure was counted from. Raises NotFound `unknown-figure`."""
+def behind(
+    session: Session, key: str, season: int, now: datetime, after: Key = (), limit: int = USUAL
+) -> Listing:
+    """A page of the list a figure was counted from. Raises NotFound `unknown-figure`, Refused `not-a-cursor`."""
     name, _, which = key.partition(":")
     if name not in LISTS:
         raise NotFound(
@@ -67,7 +70,8 @@ def behind(session: Session, key: str, season: int, now: datetime) -> Listing:
             field="figure",
             remedy="Go back to the programme's page and open a figure from there.",
         )
-    return LISTS[name](session, Scope(season, now, practice_in_force(session)), which)
+    asked = Asked(which, after, limit)
+    return LISTS[name](session, Scope(season, now, practice_in_force(session)), asked)
 
 
 __all__ = ["Figure", "Listing", "Part", "behind", "programme"]

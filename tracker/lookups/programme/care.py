@@ -8,7 +8,8 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from tracker.lookups.programme.figure import Figure, Listing, Scope, listing
+from tracker.lookups.page import page_of
+from tracker.lookups.programme.figure import Asked, Cells, Figure, Listing, Scope, listing
 from tracker.storage.kept import KeptRefusal
 from tracker.storage.people import party_names
 
@@ -27,18 +28,19 @@ def refusals(session: Session, scope: Scope) -> tuple[Figure, ...]:
     )
 
 
-def refused(session: Session, scope: Scope, which: str) -> Listing:
+def refused(session: Session, scope: Scope, asked: Asked) -> Listing:
     """What was refused for this reason, the latest first."""
     names = party_names(session)
-    found = (
-        select(KeptRefusal).where(KeptRefusal.code == which, *_in_year(scope)).order_by(KeptRefusal.id.desc())
-    )
-    rows = [
-        (row.id, row.at, names.get(row.by, row.by), row.act, row.message, row.remedy)
-        for row in session.scalars(found)
-    ]
+
+    def cells(row: KeptRefusal) -> Cells:
+        return row.id, row.at, names.get(row.by, row.by), row.act, row.message, row.remedy
+
+    wanted = select(KeptRefusal).where(KeptRefusal.code == asked.which, *_in_year(scope))
+    page = page_of(session, wanted, [KeptRefusal.id], cells, asked.after, asked.limit, down=True)
     heading = ("No.", "When (UTC)", "Who", "Asked", "Why it was refused", "What to do")
-    return listing(f"Refused: {which}", "Kept as it was asked; nothing of it was recorded.", heading, rows)
+    return listing(
+        f"Refused: {asked.which}", "Kept as it was asked; nothing of it was recorded.", heading, page
+    )
 
 
 def _in_year(scope: Scope) -> tuple[Any, ...]:

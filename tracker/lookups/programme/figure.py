@@ -1,4 +1,4 @@
-"""What a figure of the programme's page is, and the list behind it."""
+"""What a figure of the programme's page is, and a page of the list behind it."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from datetime import datetime
 from decimal import Decimal
 
 from tracker.domain.practice import Practice
+from tracker.lookups.page import Key, Page
 
-# A list longer than this is looked at as an export.
-MOST_LISTED = 500
+Cells = tuple[object, ...]
 
 
 @dataclass(frozen=True)
@@ -38,24 +38,36 @@ class Figure:
 
 
 @dataclass(frozen=True)
+class Asked:
+    """Which rows behind a figure: which of its kind, after which key, and so many."""
+
+    which: str
+    after: Key
+    limit: int
+
+
+@dataclass(frozen=True)
 class Listing:
-    """The rows behind a figure, under a heading. code_at: the column that holds a tag's code, to be opened by it."""
+    """A page of the rows behind a figure, under a heading. next: the key of its last row, where more follow.
+
+    code_at: the column that holds a tag's code, to be opened by it.
+    """
 
     name: str
     words: str
     heading: tuple[str, ...]
-    rows: tuple[tuple[object, ...], ...]
-    more: int = 0
+    rows: tuple[Cells, ...]
+    next: Key | None = None
     code_at: int | None = None
 
 
 def listing(
-    name: str,
-    words: str,
-    heading: Sequence[str],
-    rows: Sequence[Sequence[object]],
-    code_at: int | None = None,
+    name: str, words: str, heading: Sequence[str], page: Page[Cells], code_at: int | None = None
 ) -> Listing:
-    """The list, cut where it is too long to be read, with how many are left off."""
-    shown = tuple(tuple(row) for row in rows[:MOST_LISTED])
-    return Listing(name, words, tuple(heading), shown, max(0, len(rows) - MOST_LISTED), code_at)
+    """The page under its name and heading."""
+    return Listing(name, words, tuple(heading), page.items, page.next, code_at)
+
+
+def hay_said(producer: str, field: str, cutting: int) -> str:
+    """Whose hay of which field and cutting, in one cell."""
+    return f"{producer}, {field}, cutting {cutting}"

@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Iterator, Sequence
+from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import ColumnElement, case, func, select
+from sqlalchemy.orm import Session
 
 from labels import payload
-from tracker.domain.custody import ENDED
-from tracker.domain.turnaround import ranked
+from tracker.domain.turnaround import rank_of
 from tracker.domain.units import to_places
-from tracker.domain.way import WAITING, waits_for
-from tracker.lookups.programme.figure import Figure, Listing, Scope, listing
+from tracker.domain.way import WAITING, waits_for, waits_so
+from tracker.lookups.page import Key, Page, page_of, rows_of
+from tracker.lookups.programme.figure import Asked, Cells, Figure, Listing, Scope, hay_said, listing
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow, StandingRow
+from tracker.storage.custody import UNDER_WAY, EventRow, StandingRow
 from tracker.storage.lots import Field, Lot
 from tracker.storage.people import Producer, party_names
-from tracker.storage.results import ReportVersion
+from tracker.storage.tallies import AnswerTime
 
-DONE = ("reported", "archived", *ENDED)
+# Ages are told in whole days begun: up to 2 days is less than three of them.
 AGES = ((2, "up to 2 days"), (7, "3 to 7 days"), (None, "over 7 days"))
 TIMES = (
     "Tag",
@@ -36,30 +36,25 @@ TIMES = (
     "Days from receipt",
 )
 HAY = ("Tag", "Lot", "Hay", "With", "Since (UTC)")
-
-
-@dataclass(frozen=True)
-class _Waiting:
-    sample: int
-    code: str | None
-    lot: int
-    hay: str
-    holder: str
-    since: datetime
-    state: str
-    waits_for: str
-
-    def cells(self) -> tuple[object, ...]:
-        return (payload.shown(self.code) if self.code else None, self.lot, self.hay, self.holder, self.since)
+Row = tuple[Any, ...]
+# As no index of all samples holds it: those that wait are found by their own index, in the order of their wait.
+STATE = StandingRow.state + ""
 
 
 def stations(session: Session, scope: Scope) -> tuple[Figure, ...]:
     """How many samples wait for what, and for how long."""
-    found = _waiting(session, scope)
-    ages = Counter((one.waits_for, _age(one.since, scope.now)) for one in found)
+    days = [most for most, _ in AGES if most is not None]
+    older = [
+        (StandingRow.last_at > scope.now - timedelta(days=most + 1), age) for age, most in enumerate(days)
+    ]
+    alike = (STATE, StandingRow.hold.is_not(None), case(*older, else_=len(days)))
+    wanted = _of_season(scope, func.count(), *alike).where(UNDER_WAY).group_by(*alike)
+    ages: Counter[tuple[str | None, int]] = Counter()
+    for count, state, held, age in session.execute(wanted):
+        ages[(waits_for(state, "on hold" if held else None), age)] += count
     figures = []
     for what in WAITING:
-        parts = tuple(ages[(what, words)] for _, words in AGES)
+        parts = tuple(ages[(what, age)] for age in range(len(AGES)))
         if sum(parts):
             told = ", ".join(
                 f"{count} for {words}" for count, (_, words) in zip(parts, AGES, strict=True) if count
@@ -68,153 +63,142 @@ def stations(session: Session, scope: Scope) -> tuple[Figure, ...]:
     return tuple(figures)
 
 
-def at_station(session: Session, scope: Scope, which: str) -> Listing:
+def at_station(session: Session, scope: Scope, asked: Asked) -> Listing:
     """The samples that wait for this, the longest first."""
-    rows = [one.cells() for one in _waiting(session, scope) if one.waits_for == which]
-    return listing(f"Samples that wait for {which}", "The longest wait comes first.", HAY, rows, 0)
+    rows, following = _rows(session, scope, asked, UNDER_WAY, _waits_for(asked.which))
+    page = Page(tuple(_cells(session, rows)), following)
+    return listing(f"Samples that wait for {asked.which}", "The longest wait comes first.", HAY, page, 0)
 
 
 def late_and_lost(session: Session, scope: Scope) -> tuple[Figure, ...]:
     """How many have waited too long, and how many are lost."""
     days = scope.practice.number("late_days")
+    late = session.scalar(_of_season(scope, func.count()).where(*_late(scope))) or 0
+    lost = session.scalar(_of_season(scope, func.count()).where(StandingRow.state == "lost")) or 0
     return (
-        Figure(
-            "late", "late", len(_late(session, scope)), "samples", f"nothing happened for over {days} days"
-        ),
-        Figure("lost", "lost", len(_lost(session, scope)), "samples", "said to be lost"),
+        Figure("late", "late", late, "samples", f"nothing happened for over {days} days"),
+        Figure("lost", "lost", lost, "samples", "said to be lost"),
     )
 
 
-def late(session: Session, scope: Scope, which: str) -> Listing:
+def late(session: Session, scope: Scope, asked: Asked) -> Listing:
     """The late ones, with what they wait for."""
-    rows = [(*one.cells(), one.waits_for) for one in _late(session, scope)]
+    rows, following = _rows(session, scope, asked, *_late(scope))
+    waits = [waits_for(standing.state, standing.hold) for standing, *_ in rows]
+    lines = ((*cells, what) for cells, what in zip(_cells(session, rows), waits, strict=True))
     words = f"Nothing happened to them for over {scope.practice.number('late_days')} days."
-    return listing("Late samples", words, (*HAY, "Waits for"), rows, 0)
+    return listing("Late samples", words, (*HAY, "Waits for"), Page(tuple(lines), following), 0)
 
 
-def lost(session: Session, scope: Scope, which: str) -> Listing:
+def lost(session: Session, scope: Scope, asked: Asked) -> Listing:
     """The lost ones, with what is known of it."""
-    found = _lost(session, scope)
-    told = _circumstances(session, [one.sample for one in found])
-    rows = [(*one.cells(), told.get(one.sample, "")) for one in found]
-    return listing("Lost samples", "Said to be lost, and by what.", (*HAY, "What is known"), rows, 0)
+    rows, following = _rows(session, scope, asked, StandingRow.state == "lost")
+    ids = [standing.sample_id for standing, *_ in rows]
+    told = _circumstances(session, ids)
+    lines = ((*cells, told.get(one, "")) for cells, one in zip(_cells(session, rows), ids, strict=True))
+    page = Page(tuple(lines), following)
+    return listing("Lost samples", "Said to be lost, and by what.", (*HAY, "What is known"), page, 0)
 
 
 def _circumstances(session: Session, ids: Sequence[int]) -> dict[int, str]:
-    wanted = select(EventRow).where(EventRow.kind == "lost", EventRow.sample_id.in_(ids))
+    wanted = (
+        select(EventRow).where(EventRow.kind == "lost", EventRow.sample_id.in_(ids)).order_by(EventRow.seq)
+    )
     return {row.sample_id or 0: str(row.data.get("circumstances", "")) for row in session.scalars(wanted)}
 
 
 def turnaround(session: Session, scope: Scope) -> tuple[Figure, ...]:
     """Days from the coring, and from the receipt, to the first report: median and 90th centile by nearest rank."""
-    found = _reported(session, scope)
     figures = []
-    for name, begun in (("coring", 0), ("receipt", 1)):
-        spans = [times[2] - at for *_, times in found if (at := times[begun]) is not None]
+    for name, took in (("coring", AnswerTime.from_coring), ("receipt", AnswerTime.from_receipt)):
+        ours = (AnswerTime.season == scope.season, took.is_not(None))
+        count = session.scalar(select(func.count()).where(*ours)) or 0
         for percent, words in ((50, "median"), (90, "90th centile")):
-            value = _days(ranked(spans, percent)) if spans else None
-            told = f"{words} of {len(spans)} samples"
-            figures.append(Figure("turnaround", f"from {name} to report, {words}", value, "days", told))
+            seconds = None
+            if count:
+                ranked = select(took).where(*ours).order_by(took).offset(rank_of(count, percent) - 1).limit(1)
+                seconds = session.scalars(ranked).one()
+            told = f"{words} of {count} samples"
+            figures.append(
+                Figure("turnaround", f"from {name} to report, {words}", _days(seconds), "days", told)
+            )
     return tuple(figures)
 
 
-def reported(session: Session, scope: Scope, which: str) -> Listing:
+def reported(session: Session, scope: Scope, asked: Asked) -> Listing:
     """Every sample with a report, the slowest first."""
-    rows = [
-        (code, lot, hay, cored, received, issued, _rounded(cored, issued), _rounded(received, issued))
-        for code, lot, hay, (cored, received, issued) in _reported(session, scope)
-    ]
-    rows.sort(key=lambda row: row[6] or Decimal(0), reverse=True)
-    return listing("How long each answer took", "The slowest comes first.", TIMES, rows, 0)
+    wanted: Any = (
+        _of_lots(
+            select(AnswerTime, StandingRow.code, Lot.id, Producer.name, Field.name, Lot.cutting), AnswerTime
+        )
+        .join(StandingRow, StandingRow.sample_id == AnswerTime.sample_id)
+        .where(AnswerTime.season == scope.season)
+    )
+    by = [AnswerTime.from_coring, AnswerTime.sample_id]
+    page = page_of(session, wanted, by, _time_cells, asked.after, asked.limit, down=True)
+    return listing("How long each answer took", "The slowest comes first.", TIMES, page, 0)
 
 
-Times = tuple[datetime | None, datetime | None, datetime]
+def _time_cells(
+    took: AnswerTime, code: str | None, lot: int, producer: str, field: str, cutting: int
+) -> Cells:
+    return (
+        payload.shown(code) if code else None,
+        lot,
+        hay_said(producer, field, cutting),
+        took.cored_at,
+        took.received_at,
+        took.reported_at,
+        _days(took.from_coring),
+        _days(took.from_receipt),
+    )
 
 
-def _reported(session: Session, scope: Scope) -> list[tuple[str | None, int, str, Times]]:
-    first = select(ReportVersion).where(ReportVersion.version == 1).subquery()
-    cored, received = _first(session, scope, "cored"), _first(session, scope, "received")
-    wanted = (
-        select(Sample.id, StandingRow.code, Lot.id, Producer.name, Field.name, Lot.cutting, first.c.issued_at)
-        .join(first, first.c.sample_id == Sample.id)
-        .join(StandingRow, StandingRow.sample_id == Sample.id)
+def _days(seconds: int | None) -> Decimal | None:
+    return None if seconds is None else to_places(Decimal(seconds) / 86_400, 1)
+
+
+def _waits_for(*what: str) -> ColumnElement[bool]:
+    free, held = waits_so(*what)
+    on_hold = StandingRow.hold.is_not(None)
+    return (STATE.in_(free) & ~on_hold) | (STATE.in_(held) & on_hold)
+
+
+def _late(scope: Scope) -> tuple[Any, ...]:
+    since = scope.now - timedelta(days=float(scope.practice.number("late_days")))
+    return UNDER_WAY, _waits_for(*WAITING), StandingRow.last_at < since
+
+
+def _in(scope: Scope) -> ColumnElement[bool]:
+    # As a sum, which no index holds: what is asked for is found by what waits, not among all the season's lots.
+    return Lot.season + 0 == scope.season
+
+
+def _of_season(scope: Scope, *what: Any) -> Any:
+    of_lots = select(*what).select_from(StandingRow).join(Sample, Sample.id == StandingRow.sample_id)
+    return of_lots.join(Lot, Lot.id == Sample.lot_id).where(_in(scope))
+
+
+def _of_lots(wanted: Any, of: Any) -> Any:
+    return (
+        wanted.select_from(of)
+        .join(Sample, Sample.id == of.sample_id)
         .join(Lot, Lot.id == Sample.lot_id)
         .join(Field, Field.id == Lot.field_id)
         .join(Producer, Producer.id == Field.producer_id)
-        .where(Lot.season == scope.season)
     )
-    return [
-        (
-            payload.shown(code) if code else None,
-            lot,
-            f"{producer}, {field}, cutting {cutting}",
-            (cored.get(sample), received.get(sample), issued),
-        )
-        for sample, code, lot, producer, field, cutting, issued in session.execute(wanted)
-    ]
 
 
-def _first(session: Session, scope: Scope, kind: str) -> dict[int, datetime]:
-    """When this happened first to each sample; by whom it was received matters not here, but that it was the lab."""
-    wanted = (
-        select(EventRow.sample_id, EventRow.occurred_at)
-        .join(Lot, Lot.id == EventRow.lot_id)
-        .where(EventRow.kind == kind, Lot.season == scope.season, EventRow.sample_id.is_not(None))
-        .order_by(EventRow.occurred_at.desc())
-    )
-    if kind == "received":
-        wanted = wanted.where(EventRow.role != "technician")
-    return {sample: at for sample, at in session.execute(wanted) if sample is not None}
+def _rows(session: Session, scope: Scope, asked: Asked, *which: Any) -> tuple[list[Row], Key | None]:
+    """A page of standings with their lots and hay, the longest wait first."""
+    wanted = _of_lots(select(StandingRow, Lot.id, Producer.name, Field.name, Lot.cutting), StandingRow)
+    by = [StandingRow.last_at, StandingRow.sample_id]
+    return rows_of(session, wanted.where(_in(scope), *which), by, asked.after, asked.limit)
 
 
-def _days(span: timedelta) -> Decimal:
-    return to_places(Decimal(int(span.total_seconds())) / 86_400, 1)
-
-
-def _rounded(begun: datetime | None, ended: datetime) -> Decimal | None:
-    return None if begun is None else _days(ended - begun)
-
-
-def _late(session: Session, scope: Scope) -> list[_Waiting]:
-    most = timedelta(days=float(scope.practice.number("late_days")))
-    return [one for one in _waiting(session, scope) if scope.now - one.since > most]
-
-
-def _lost(session: Session, scope: Scope) -> list[_Waiting]:
-    return list(_standing(session, scope, lost_ones=True))
-
-
-def _waiting(session: Session, scope: Scope) -> list[_Waiting]:
-    return [one for one in _standing(session, scope) if one.waits_for]
-
-
-def _standing(session: Session, scope: Scope, lost_ones: bool = False) -> Iterable[_Waiting]:
-    names, other = party_names(session), aliased(StandingRow)
-    which = other.state == "lost" if lost_ones else other.state.not_in(DONE) | other.hold.is_not(None)
-    wanted = (
-        select(other, Lot.id, Lot.cutting, Field.name, Producer.name)
-        .join(Sample, Sample.id == other.sample_id)
-        .join(Lot, Lot.id == Sample.lot_id)
-        .join(Field, Field.id == Lot.field_id)
-        .join(Producer, Producer.id == Field.producer_id)
-        .where(Lot.season == scope.season, which)
-        .order_by(other.last_at)
-    )
-    for row, lot, cutting, field, producer in session.execute(wanted):
-        holder = row.transfer_to or row.holder or ""
-        yield _Waiting(
-            row.sample_id,
-            row.code,
-            lot,
-            f"{producer}, {field}, cutting {cutting}",
-            names.get(holder, holder),
-            row.last_at,
-            row.state,
-            waits_for(row.state, row.hold) or "",
-        )
-
-
-def _age(since: datetime, now: datetime) -> str:
-    days = (now - since) / timedelta(days=1)
-    # Up to 2 days is less than three of them: ages are told in whole days begun.
-    return next(words for most, words in AGES if most is None or days < most + 1)
+def _cells(session: Session, rows: Sequence[Row]) -> Iterator[Cells]:
+    names = party_names(session)
+    for standing, lot, producer, field, cutting in rows:
+        holder = standing.transfer_to or standing.holder or ""
+        code = payload.shown(standing.code) if standing.code else None
+        yield code, lot, hay_said(producer, field, cutting), names.get(holder, holder), standing.last_at

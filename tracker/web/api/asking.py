@@ -104,7 +104,9 @@ def _faulty(errors: list[dict[str, str]]) -> Faulty:
 
 def _page(entry: Entry, found: Page[Any]) -> dict[str, Any]:
     assert entry.answer is not None
+    head = {} if entry.head is None else entry.head().dump(found)
     return {
+        **head,
         "items": entry.answer(many=True).dump(found.items),
         "next": None if found.next is None else _cursor(entry, found.next),
     }

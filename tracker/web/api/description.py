@@ -176,4 +176,5 @@ def _content(entry: Entry) -> dict[str, Any]:
             "next": {"type": ["string", "null"], "description": "send it as `after` for the next page"},
         },
     }
-    return {"content": {JSON: {"schema": page}}}
+    schema = page if entry.head is None else {"allOf": [entry.head, page]}
+    return {"content": {JSON: {"schema": schema}}}

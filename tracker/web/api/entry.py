@@ -20,10 +20,11 @@ class Entry:
     """do is called with the session, for an act with the Act, and by name with what address and request hold.
 
     answer: the schema of what do gives; where it is paged, of one of the items: do is then asked for the lines after
-    a key, so many of them, and gives a Page. media: else a file's type, or several with commas between. secret: what
-    is in the first answer alone, not kept. tries: keeps nothing. sent: do makes the answer itself, in pieces, and
-    gets no session. takes: the kinds of file that are sent in place of JSON. before: what takes long is made of what
-    was sent before the act begins, while nobody has to wait for it; do gets what it gives in its stead.
+    a key, so many of them, and gives a Page; head: the schema of what it says above them. media: else a file's type,
+    or several with commas between. secret: what is in the first answer alone, not kept. tries: keeps nothing. sent:
+    do makes the answer itself, in pieces, and gets no session. takes: the kinds of file that are sent in place of
+    JSON. before: what takes long is made of what was sent before the act begins, while nobody has to wait for it; do
+    gets what it gives in its stead.
     """
 
     name: str
@@ -37,6 +38,7 @@ class Entry:
     given: type[Schema] | None = None
     asked: type[Schema] | None = None
     paged: bool = False
+    head: type[Schema] | None = None
     status: int = 200
     media: str = JSON
     secret: tuple[str, ...] = ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from marshmallow import Schema, fields
@@ -11,10 +12,12 @@ from tracker.files import geojson
 from tracker.files.out import MEDIA_TYPE, WORKBOOK
 from tracker.lookups.exports import TABLES
 from tracker.lookups.kept_refusals import refusals_page
+from tracker.lookups.page import Page
 from tracker.lookups.phones import Phone, phones
 from tracker.lookups.programme import behind, programme
-from tracker.lookups.retention import Kept, kept
+from tracker.lookups.retention import Kept, Rest, kept, rests_page
 from tracker.lookups.seasons import seasons
+from tracker.web.api.asking import Paged
 from tracker.web.api.entry import ZIP, file, listing, question, short_list
 from tracker.web.api.fields import Digits, Moment, Strict, shape_of, whole
 from tracker.web.shared.access import LEAD
@@ -28,6 +31,12 @@ if TYPE_CHECKING:
 
 class Season(Strict):
     """Which season."""
+
+    season = whole("the year of harvest; else the latest", needed=False, least=1900, most=9999)
+
+
+class SeasonPaged(Paged):
+    """Which season, and which page of the list."""
 
     season = whole("the year of harvest; else the latest", needed=False, least=1900, most=9999)
 
@@ -63,14 +72,18 @@ class Programme(Schema):
     parts = fields.List(fields.Nested(Part), required=True)
 
 
-class Listing(Schema):
-    """The list that a figure was counted from; more: rows that are not shown."""
+class ListHead(Schema):
+    """The list that a figure was counted from; heading: what stands over the cells of each row."""
 
     name = fields.String(required=True)
     words = fields.String(required=True)
     heading = fields.List(fields.String(), required=True)
-    rows = fields.List(fields.List(fields.String(allow_none=True)), required=True)
-    more = fields.Integer(required=True)
+
+
+class Row(Schema):
+    """One row of it."""
+
+    cells = fields.List(fields.String(allow_none=True), required=True)
 
 
 class Refusal(Schema):
@@ -107,16 +120,19 @@ def _programme(session: Session, season: int | None = None) -> dict[str, Any]:
     return {"season": year, "parts": programme(session, year, now())}
 
 
-def _behind(session: Session, figure: str, season: int | None = None) -> dict[str, Any]:
-    found = behind(session, figure, _season(session, season), now())
-    rows = [[None if cell is None else str(cell) for cell in row] for row in found.rows]
-    return {
-        "name": found.name,
-        "words": found.words,
-        "heading": found.heading,
-        "rows": rows,
-        "more": found.more,
-    }
+@dataclass(frozen=True)
+class _Rows(Page[dict[str, Any]]):
+    """A page of rows under its heading."""
+
+    name: str = ""
+    words: str = ""
+    heading: tuple[str, ...] = ()
+
+
+def _behind(session: Session, figure: str, season: int | None = None, **page: Any) -> _Rows:
+    found = behind(session, figure, _season(session, season), now(), **page)
+    rows = ({"cells": [None if cell is None else str(cell) for cell in row]} for row in found.rows)
+    return _Rows(tuple(rows), found.next, found.name, found.words, found.heading)
 
 
 def _exports(session: Session) -> list[dict[str, str]]:
@@ -139,8 +155,15 @@ def _season_of(send: Callable[..., Response]) -> Callable[..., Response]:
 question(
     "programme", "/programme", "Every figure of a season.", _programme, Programme, asked=Season, roles=LEAD
 )
-question(
-    "figure", "/programme/<figure>", "The list behind a figure.", _behind, Listing, asked=Season, roles=LEAD
+listing(
+    "figure",
+    "/programme/<figure>",
+    "The list behind a figure.",
+    _behind,
+    Row,
+    head=ListHead,
+    asked=SeasonPaged,
+    roles=LEAD,
 )
 listing(
     "refusals",
@@ -182,5 +205,13 @@ short_list(
     lambda session: kept(session, now()),
     shape_of(Kept),
     key=lambda one: (one.name,),
+    roles=LEAD,
+)
+listing(
+    "rests",
+    "/retention/rests",
+    "The ground hay that is to be thrown away, the longest kept first.",
+    lambda session, **page: rests_page(session, now(), **page),
+    shape_of(Rest),
     roles=LEAD,
 )

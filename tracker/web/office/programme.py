@@ -12,6 +12,7 @@ from tracker.lookups.seasons import seasons
 from tracker.papers.plot import Bar, bars
 from tracker.web.office.door import door
 from tracker.web.shared.access import LEAD, for_roles
+from tracker.web.shared.paging import asked_after, told_after
 from tracker.web.shared.season import now, reading
 
 
@@ -41,8 +42,9 @@ def one_figure(figure: str) -> str:
     """What a figure was counted from."""
     with reading() as session:
         season = _season(seasons(session))
-        found = behind(session, figure, season, now())
-    return render_template("listing.html", listing=found, season=season)
+        found = behind(session, figure, season, now(), asked_after())
+    following = told_after(found.next)
+    return render_template("listing.html", listing=found, figure=figure, season=season, following=following)
 
 
 def _season(years: tuple[int, ...]) -> int:

@@ -17,18 +17,18 @@ from tracker.domain.season_kept import Question
 from tracker.domain.times import day
 from tracker.domain.units import number, positive, whole
 from tracker.errors import TrackerError
-from tracker.lookups.groups import groups_of
+from tracker.lookups.groups import keepers_page
 from tracker.lookups.kept_plans import kept_plans
-from tracker.lookups.lots import lots
+from tracker.lookups.lots import answered_page, lot_lines
 from tracker.lookups.season_plan import Season, season_asked
 from tracker.papers.season_picture import lots_svg, month_words, months_svg, tons_words
 from tracker.papers.season_plan import CAUTIONS, beside, bought, money, reasons, season_paper, worth
 from tracker.steps.keep_plan import keep_plan
 from tracker.web.office.door import door
 from tracker.web.shared.access import LEAD, for_roles
+from tracker.web.shared.paging import asked_after, told_after
 from tracker.web.shared.season import acting, now, reading, settings
 
-REPORTED = ("reported", "archived", "disposed")
 # What the page says of the plan, by the names it uses.
 SAID: dict[str, Any] = {
     "month_words": month_words,
@@ -45,21 +45,50 @@ SAID: dict[str, Any] = {
 @for_roles(*LEAD)
 def season() -> str:
     """For whom, from when, and which hay of others could be had."""
+    return _asked_for()
+
+
+@door.post("/season")
+@for_roles(*LEAD)
+def season_more() -> str:
+    """The same with what is written already, and more hay of others. Nothing is kept."""
+    return _asked_for()
+
+
+def _asked_for() -> str:
+    asked, written = request.values.get("producer", ""), _written()
     with reading() as found_in:
-        producers = list(dict.fromkeys(line.producer for line in groups_of(found_in)))
-        released = [line for line in lots(found_in) if line.state in REPORTED]
-        asked = request.args.get("producer", "")
-        chosen = asked if asked in producers else ""
-        kept = kept_plans(found_in, chosen) if chosen else ()
+        # Of thousands who have animals one is chosen, or a page is looked at.
+        (chosen, *_) = keepers_page(found_in, named=asked).items or ("",)
+        if not chosen:
+            keepers = keepers_page(found_in, asked_after())
+            return render_template("season.html", producers=keepers.items, following=told_after(keepers.next))
+        others = answered_page(found_in, chosen, asked_after())
+        offered = [line for line in lot_lines(found_in, list(written)) if line.producer != chosen]
+        kept = kept_plans(found_in, chosen)
+    known = {line.lot for line in offered}
     return render_template(
         "season.html",
-        producers=producers,
         chosen=chosen,
-        others=[line for line in released if line.producer != chosen],
-        first=_next_month(),
+        others=[*offered, *(line for line in others.items if line.lot not in known)],
+        written=written,
+        following=told_after(others.next),
+        asked={"first": _next_month(), "months": "6", **request.form.to_dict()},
         most=MOST_MONTHS,
         kept=kept,
     )
+
+
+def _written() -> dict[int, str]:
+    """The prices that stand on the page already, by lot; of so many as could be bought at all."""
+    found = {
+        name.removeprefix("offer-"): price.strip()
+        for name, price in request.form.items()
+        if name.startswith("offer-") and price.strip()
+    }
+    return {
+        int(lot): price for lot, price in found.items() if lot.isascii() and lot.isdecimal() and len(lot) < 10
+    }
 
 
 @door.post("/season/plan")
