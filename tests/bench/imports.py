@@ -96,11 +96,18 @@ def season(folder: Path, rows: int, digits: int | None = None) -> tuple[Path, by
         connection.exec_driver_sql("commit")
         connection.connection.execute("pragma wal_checkpoint(truncate)")  # type: ignore[attr-defined]
     database.close()
-    return path, file_of(codes, digits)
+    return path, file_of(codes, digits=digits)
 
 
-def file_of(codes: Sequence[str], digits: int | None = None, seed: int = 1) -> bytes:
-    """A scan of each sample, twelve seconds apart, with twelve values as alfalfa hay may well have them.
+def file_of(
+    codes: Sequence[str],
+    *,
+    digits: int | None = None,
+    seed: int = 1,
+    begun: datetime = FIRST_SCAN,
+    apart: int = 12,
+) -> bytes:
+    """A scan of each sample, some seconds apart, with twelve values as alfalfa hay may well have them.
 
     digits: how many stand behind the mark; None for as many as are usual, so that many values come again and again.
     """
@@ -110,7 +117,7 @@ def file_of(codes: Sequence[str], digits: int | None = None, seed: int = 1) -> b
     lines.writerow(["Sample", "Scanned", *CONSTITUENTS])
     for number, code in enumerate(codes):
         # Between the fine grind and the import, however many there are.
-        scanned = FIRST_SCAN + timedelta(seconds=12 * number % 7200)
+        scanned = begun + timedelta(seconds=apart * number % 7200)
         values = [_near(text, digits, rng) for text, _ in CONSTITUENTS.values()]
         lines.writerow([code, f"{scanned:%Y-%m-%d %H:%M:%S}", *values])
     return out.getvalue().encode()

@@ -2,6 +2,7 @@
 
     python -m tests.bench.season --lots 1000 [--at FOLDER] [--minutes 40]
     python -m tests.bench.season --at SMALL --against LARGE
+    python -m tests.bench.season --grown 100 100000
 
 Lots come as cuttings do, in three waves; the bench takes so many a day, and what it does not take waits. What is
 told: how long each queue became, which act took longest, how much the database grew with each lot, and whether acts
@@ -18,7 +19,7 @@ import random
 import tempfile
 import time
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, dataclass, field
 from datetime import timedelta
@@ -29,11 +30,12 @@ from typing import Any, TypeVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from tests.bench.acts_bench import season_with
 from tests.bench.figures import Figure
 from tests.bench.imports import MAP, file_of
 from tests.conftest import build_season
 from tests.makers import BASE, LOT, SEAL, START, act, at, make_plan
-from tests.result_files import NIR, SETTINGS, add_map
+from tests.result_files import NIR, SETTINGS, add_map, make_answered
 from tracker.files.key_file import KeyFile
 from tracker.lookups.lot_report import report_body
 from tracker.steps.add_people import add_producer
@@ -235,8 +237,7 @@ class Programme:
             )
 
     def scan(self, codes: list[str], day: int) -> None:
-        when = at(self.minute - 1).strftime("%Y-%m-%d %H:%M:%S")
-        content = file_of(codes, day).replace(b"2026-06-21 06:30:00", when.encode())
+        content = file_of(codes, seed=day, begun=at(self.minute - 1), apart=0)
         self.act("import a day", "ana", lambda s, a: record_results(s, NIR, f"{day}.csv", content, a))
 
     def answer(self, sample: int) -> None:
@@ -341,10 +342,14 @@ def _opened(folder: Path) -> Iterator[Database]:
         build_season(f"sqlite:///{file}")
         key.make("hay.example")
     season = Database(f"sqlite:///{file}", clock=lambda: at(0), key_file=key)
-    with season.act("map", "ana", {}) as session:
-        add_map(session, NIR, MAP)
+    _map(season)
     yield season
     season.close()
+
+
+def _map(season: Database) -> None:
+    with season.act("map", "ana", {}) as session:
+        add_map(session, NIR, MAP)
 
 
 class Diary:
@@ -443,23 +448,32 @@ def growth(small: Path, large: Path, rounds: int = 20) -> dict[str, float]:
 
     Both seasons have so many lots more afterwards.
     """
-    took: list[dict[str, list[float]]] = []
     with ExitStack() as opened:
-        programmes = [
-            Programme(opened.enter_context(_opened(one)), 0, 1, lambda: False) for one in (small, large)
-        ]
-        for number in range(rounds + 1):
+        return _growth([opened.enter_context(_opened(one)) for one in (small, large)], rounds)
+
+
+def grown(few: int, many: int, rounds: int = 20) -> dict[str, float]:
+    """The same in two seasons that are made of copies of one answered lot (grow.py)."""
+    with ExitStack() as opened:
+        seasons = [opened.enter_context(season_with(size, make_answered))[0] for size in (few, many)]
+        for season in seasons:
+            _map(season)
+        return _growth(seasons, rounds)
+
+
+def _growth(seasons: Sequence[Database], rounds: int) -> dict[str, float]:
+    programmes = [Programme(one, 0, 1, lambda: False) for one in seasons]
+    for number in range(rounds + 1):
+        for programme in programmes:
+            _one_way(programme, number)
+        if number == 0:
+            # The first of each compiles its statements.
             for programme in programmes:
-                _one_way(programme, number)
-            if number == 0:
-                # The first of each compiles its statements.
-                for programme in programmes:
-                    programme.took.clear()
-        took = [
-            {name: [cpu for cpu, _ in acts] for name, acts in programme.took.items() if len(acts) >= rounds}
-            for programme in programmes
-        ]
-    less, more = ({name: median(acts) for name, acts in one.items()} for one in took)
+                programme.took.clear()
+    less, more = (
+        {name: median(cpu for cpu, _ in acts) for name, acts in one.took.items() if len(acts) >= rounds}
+        for one in programmes
+    )
     found = {name: round(more[name] / less[name], 2) for name in less}
     return {**found, "the whole way": round(sum(more.values()) / sum(less.values()), 2)}
 
@@ -514,7 +528,13 @@ def main() -> None:
     asked.add_argument("--at", type=Path, help="a folder for the season, which goes on where it stood")
     asked.add_argument("--minutes", type=float, default=math.inf, help="how long to play at most")
     asked.add_argument("--against", type=Path, help="a larger season: how much longer its acts take")
+    asked.add_argument(
+        "--grown", type=int, nargs=2, metavar=("FEW", "MANY"), help="the same in copied seasons"
+    )
     told = asked.parse_args()
+    if told.grown:
+        print(json.dumps(grown(*told.grown), indent=1))
+        return
     if told.against:
         print(json.dumps(growth(told.at, told.against), indent=1))
         return

@@ -127,6 +127,7 @@ def test_a_small_season_goes_its_whole_way_in_as_many_goes_as_it_takes(tmp_path:
     database.close()
     large = Path(shutil.copytree(tmp_path, tmp_path.parent / "large"))
     assert season.growth(tmp_path, large, rounds=1)["the whole way"] > 0
+    assert season.grown(2, 5, rounds=1).keys() >= {"release", "weigh dry", "the whole way"}
     with pytest.raises(ValueError, match="2 lots"):
         season.play(tmp_path, 4)
 
