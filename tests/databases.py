@@ -11,18 +11,22 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Callable
+from importlib import import_module
 from itertools import count
 from pathlib import Path
 from typing import Any
 
 import psycopg
 import pytest
+from alembic.migration import MigrationContext
+from alembic.operations import Operations
 from sqlalchemy import Engine, create_engine, make_url
 from sqlalchemy.dialects.postgresql.psycopg import PGDialect_psycopg
 from sqlalchemy.dialects.sqlite.pysqlite import SQLiteDialect_pysqlite
 from sqlalchemy.util import LRUCache
 
 from tracker.storage import engine as storage_engine
+from tracker.storage.engine import Database
 
 # Set where a machine without PostgreSQL is a fault of the machine, as in CI.
 REQUIRED = "TRACKER_TESTS_POSTGRESQL"
@@ -227,3 +231,10 @@ def _somebody_else() -> str:
         except KeyError:
             continue
     pytest.skip("PostgreSQL does not run as root, and there is no account `postgres` or `nobody`")
+
+
+def upgraded_again(season: Database, migration: str) -> None:
+    """Do what one migration did once more, on a season that a test has taken its tables and indexes from."""
+    made = import_module(f"tracker.storage.migrations.versions.{migration}")
+    with season.engine.begin() as connection, Operations.context(MigrationContext.configure(connection)):
+        made.upgrade()

@@ -10,6 +10,7 @@ import pytest
 from sqlalchemy.event import listen
 from sqlalchemy.orm import Session
 
+from tests.databases import upgraded_again
 from tests.makers import act, done, make_ground, make_plan
 from tests.result_files import (
     WET,
@@ -197,13 +198,9 @@ def test_a_season_from_before_knows_its_repeats_once_it_is_brought_up_to_date(be
     scanned(bench, name="again.csv", CP_pc_DM="19.4")
     before = repeated(bench)
     with bench.season.engine.begin() as connection:
-        for statement in (
-            "drop table repeated_sample",
-            "drop index ix_sample_several",
-            "update alembic_version set version_num = '0016'",
-        ):
+        for statement in ("drop table repeated_sample", "drop index ix_sample_several"):
             connection.exec_driver_sql(statement)
-    bench.season.migrate()
+    upgraded_again(bench.season, "0017_repeats")
     assert repeated(bench) == before == [bench.samples[0].id] * 2
 
 
