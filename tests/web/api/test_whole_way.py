@@ -133,7 +133,7 @@ def test_figures_lists_and_refusals_are_there_for_the_lead(way: Way) -> None:
     figures = [one for part in way.ask("lena", "/programme")["parts"] for one in part["figures"]]
     (key,) = (one["key"] for one in figures if one["key"].startswith("refused:") and one["value"] == "1")
     listing = way.ask("lena", f"/programme/{key}", season=2026)
-    assert listing["heading"] and listing["rows"]
+    assert listing["heading"] and listing["items"]
     assert way.ask("tove", "/waiting")["items"][0]["waits_for"]
     assert way.ask("tove", "/search", words="long field")["lots"][0]["lot"] == 1
     assert "results" in [one["name"] for one in way.ask("lena", "/exports")["items"]]
