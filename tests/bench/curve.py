@@ -1,9 +1,10 @@
 """What questions and acts cost as a season grows, from a thousand samples to a million.
 
-    python -m tests.bench.curve --sizes 1000 10000 100000 1000000 [--picture docs/pictures/curve.svg]
+    python -m tests.bench.curve --sizes 1000 10000 100000 1000000 [--picture docs/pictures/curve.svg] [--postgresql]
 
 Samples are copies of one that went its way by the real steps (grow.py). Each figure is the middle of many, in
 milliseconds of this program's own processor time; what the disk takes stands beside it in the other benchmarks.
+With PostgreSQL, whose server does the work, it is milliseconds of the clock.
 """
 
 from __future__ import annotations
@@ -14,7 +15,9 @@ import math
 import random
 import sys
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from statistics import median
 
@@ -22,9 +25,11 @@ from sqlalchemy.orm import Session
 
 from tests.bench.acts_bench import season_with
 from tests.bench.figures import Figure
-from tests.bench.grow import FIRST_NAME
+from tests.bench.grow import FIRST_NAME, grow
 from tests.bench.imports import MAP, file_of
-from tests.makers import act, make_bag
+from tests.conftest import build_season
+from tests.databases import begin_cluster
+from tests.makers import act, at, make_bag
 from tests.result_files import NIR, add_map
 from tracker.lookups.find import sample_named
 from tracker.lookups.lots import lots_page
@@ -48,21 +53,39 @@ GROUND = 150
 # A thousand times the samples may take twice the time: a tree of an index grows by two levels meanwhile.
 MOST_GROWTH = 2
 Curve = dict[str, dict[int, float]]
+Clock = Callable[[], float]
 
 
-def curve(sizes: Iterable[int]) -> Curve:
+def curve(sizes: Iterable[int], postgresql: bool = False) -> Curve:
     """Milliseconds of each question and act, by samples in the season."""
     found: Curve = {}
+    clock = time.perf_counter if postgresql else time.process_time
     for size in sizes:
-        with season_with(size, make_bag) as (season, codes):
-            for name, took in measured(season, codes).items():
+        with on_postgresql(size) if postgresql else season_with(size, make_bag) as (season, codes):
+            for name, took in measured(season, codes, clock).items():
                 found.setdefault(name, {})[size] = round(1000 * took, 3)
                 # A million takes a while, and what is known by then should not be lost with it.
                 print(f"{size:>9,}  {name}: {1000 * took:.3g} ms", file=sys.stderr, flush=True)
     return found
 
 
-def measured(season: Database, codes: list[str]) -> dict[str, float]:
+@contextmanager
+def on_postgresql(samples: int) -> Iterator[tuple[Database, list[str]]]:
+    """As season_with, on a server of its own."""
+    cluster = begin_cluster()
+    try:
+        season = Database(cluster.template("curve", build_season), clock=lambda: at(0))
+        codes = grow(season, make_bag, samples - 1)
+        with season.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+            # As the server does by itself while a season grows.
+            connection.exec_driver_sql("vacuum analyze")
+        yield season, codes
+        season.close()
+    finally:
+        cluster.end()
+
+
+def measured(season: Database, codes: list[str], clock: Clock = time.process_time) -> dict[str, float]:
     """Seconds of a lookup, searches, an entry of the log and a row of an import, in a season with these tags."""
     rng = random.Random(len(codes))
     some = rng.sample(codes, min(len(codes), 200))
@@ -84,41 +107,42 @@ def measured(season: Database, codes: list[str]) -> dict[str, float]:
             with season.act("hold", "lena", {}) as session:
                 step(session, sample_named(session, code), act(session, "lena", 100), reason=reason)
 
+    middle = partial(_middle, clock)
     # Ten producers have a rare name; every field is a long one (grow.py).
     rare = [f"meadow{FIRST_NAME + rng.randrange(len(codes) // 10)}" for _ in range(30)]
     return {
-        "a tag's owner": _middle(owner, some),
-        "the first page of the lots": _middle(page, ["0"] * 30),
-        "the last page of the lots": _middle(page, [str(max(len(codes) - USUAL, 0))] * 30),
-        "search: a name that ten have": _middle(sought, rare),
-        "search: a name that all have": _middle(sought, ["long"] * 10),
-        "search: both": _middle(sought, [f"long {name}" for name in rare]),
-        "search: half a code": _middle(sought, [code[4:] for code in some[:30]]),
-        "two entries of the log": _middle(entry, some[:30]),
-        "a row of an import": _row(season, rng.sample(codes, min(len(codes) // 4, GROUND))),
+        "a tag's owner": middle(owner, some),
+        "the first page of the lots": middle(page, ["0"] * 30),
+        "the last page of the lots": middle(page, [str(max(len(codes) - USUAL, 0))] * 30),
+        "search: a name that ten have": middle(sought, rare),
+        "search: a name that all have": middle(sought, ["long"] * 10),
+        "search: both": middle(sought, [f"long {name}" for name in rare]),
+        "search: half a code": middle(sought, [code[4:] for code in some[:30]]),
+        "two entries of the log": middle(entry, some[:30]),
+        "a row of an import": _row(clock, season, rng.sample(codes, min(len(codes) // 4, GROUND))),
     }
 
 
-def _middle(step: Callable[[str], object], texts: list[str]) -> float:
+def _middle(clock: Clock, step: Callable[[str], object], texts: list[str]) -> float:
     step(texts[0])
     took = []
     for one in texts:
-        begun = time.process_time()
+        begun = clock()
         step(one)
-        took.append(time.process_time() - begun)
+        took.append(clock() - begun)
     return median(took)
 
 
-def _row(season: Database, codes: list[str]) -> float:
+def _row(clock: Clock, season: Database, codes: list[str]) -> float:
     with season.act("map", "ana", {}) as session:
         add_map(session, NIR, MAP)
     for number, code in enumerate(codes):
         with season.act("grind", "carl", {}) as session:
             bring_to_the_mill(session, sample_named(session, code), number)
-    begun = time.process_time()
+    begun = clock()
     with season.act("import", "ana", {}) as session:
         taken = record_results(session, NIR, "run.csv", file_of(codes), act(session, "ana", 6000))
-    took = (time.process_time() - begun) / len(codes)
+    took = (clock() - begun) / len(codes)
     assert taken.taken == len(codes), taken
     return took
 
@@ -191,8 +215,9 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("--sizes", type=int, nargs="*", default=SIZES)
     asked.add_argument("--picture", type=Path)
+    asked.add_argument("--postgresql", action="store_true")
     told = asked.parse_args()
-    found = curve(told.sizes)
+    found = curve(told.sizes, told.postgresql)
     if told.picture:
         told.picture.write_text(picture(found), encoding="utf-8")
     print(json.dumps(found, indent=1))

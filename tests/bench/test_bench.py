@@ -132,6 +132,11 @@ def test_a_small_season_goes_its_whole_way_in_as_many_goes_as_it_takes(tmp_path:
         season.play(tmp_path, 4)
 
 
+def test_the_curve_is_measured_on_postgresql_as_well() -> None:
+    found = curve.curve((12, 24), postgresql=True)
+    assert all(set(by_size) == {12, 24} and min(by_size.values()) > 0 for by_size in found.values())
+
+
 def test_the_curve_is_drawn_with_every_name_and_its_last_value() -> None:
     drawn = curve.picture({"a lookup": {10: 0.2, 100: 0.3}, "a search": {10: 2.0, 100: 30.0}})
     assert ElementTree.fromstring(drawn).tag.endswith("svg")
