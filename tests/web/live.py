@@ -6,6 +6,7 @@ import shutil
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
@@ -28,11 +29,29 @@ def serving(season: Database) -> Iterator[str]:
     app.extensions["settings"] = Settings(
         base_url=address, programme=settings.programme, phone=settings.phone
     )
-    thread = threading.Thread(target=server.run, daemon=True)
+    with running(server):
+        yield address
+
+
+@contextmanager
+def running(server: Any) -> Iterator[None]:
+    """A waitress server at work in a thread of its own."""
+    ended = threading.Event()
+
+    def run() -> None:
+        try:
+            server.run()
+        except OSError:
+            # What it listened at may be closed while it waits for something there.
+            if not ended.is_set():
+                raise
+
+    thread = threading.Thread(target=run, daemon=True)
     thread.start()
     try:
-        yield address
+        yield
     finally:
+        ended.set()
         server.close()
         thread.join(timeout=5)
 

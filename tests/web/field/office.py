@@ -14,6 +14,7 @@ from sqlalchemy import select, text
 from waitress.server import create_server
 
 from tests.web.conftest import SECRET
+from tests.web.live import running
 from tracker.app import create_app
 from tracker.settings import Settings
 from tracker.storage.engine import Database
@@ -94,10 +95,5 @@ def field_office(season: Database, host: str = "localhost") -> Iterator[tuple[st
     server = create_server(between, host="127.0.0.1", port=0, threads=6)
     address = f"http://{host}:{server.effective_port}"
     app.extensions["settings"] = Settings(**{**vars(settings), "base_url": address})
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    try:
+    with running(server):
         yield address, between
-    finally:
-        server.close()
-        thread.join(timeout=5)
