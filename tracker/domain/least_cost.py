@@ -14,15 +14,14 @@ from tracker.domain.animals import Animals
 from tracker.domain.feed import Feed
 from tracker.domain.feeding import (
     Limit,
+    brought,
+    lacking,
     limits,
     microbes_gain,
-    microbes_lack,
-    nem_of_feed,
-    shortfall,
     substitution,
 )
 from tracker.domain.hay import Hay
-from tracker.domain.needs import Need, nem_of_tdn
+from tracker.domain.needs import Need
 from tracker.domain.practice import COMMON, Practice
 from tracker.domain.units import to_places
 
@@ -77,17 +76,17 @@ def problem(
     practice: Practice = COMMON,
 ) -> Problem:
     """Wants and limits of these feeds beside so much of this hay."""
-    short = shortfall(need, hay, hay_lb)
+    lack = lacking(need, hay, hay_lb, practice)
     rates = tuple(substitution(feed, hay, practice) for feed in feeds)
     both = tuple(zip(feeds, rates, strict=True))
-    ne_hay = nem_of_tdn(hay.tdn)
+    each = [brought(feed, hay, rate, practice) for feed, rate in both]
     wants = [
-        (short.nem_mcal, tuple(nem_of_feed(feed) - rate * ne_hay for feed, rate in both)),
-        (short.cp_lb, tuple((feed.cp - rate * hay.cp) / 100 for feed, rate in both)),
+        (lack.energy, tuple(one.energy for one in each)),
+        (lack.protein, tuple(one.protein for one in each)),
     ]
-    lack = microbes_lack(hay, hay_lb, practice)
-    if lack > 0:
-        wants.append((lack, tuple(microbes_gain(hay, feed, rate, practice) for feed, rate in both)))
+    if lack.microbes > 0:
+        # In a mix one feed may take from the microbes what another brings them.
+        wants.append((lack.microbes, tuple(microbes_gain(hay, feed, rate, practice) for feed, rate in both)))
     return Problem(feeds, tuple(wants), limits(animals, hay, hay_lb, feeds, practice), rates)
 
 
@@ -157,13 +156,13 @@ def _single(asked: Problem, price: Price) -> Solution | None:
 def _alone(asked: Problem, place: int) -> Decimal | None:
     """Pounds of this feed alone that close every want; None where no amount does."""
     pounds = Decimal(0)
-    for lacking, adds in asked.wants:
-        if lacking > 0:
+    for short, adds in asked.wants:
+        if short > 0:
             if adds[place] <= 0:
                 return None
-            pounds = max(pounds, lacking / adds[place])
+            pounds = max(pounds, short / adds[place])
     # A feed poorer than the hay it replaces may eat up what was enough.
-    poorer = any(adds[place] < 0 and adds[place] * pounds < lacking for lacking, adds in asked.wants)
+    poorer = any(adds[place] < 0 and adds[place] * pounds < short for short, adds in asked.wants)
     return None if poorer else pounds
 
 
