@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import subprocess
 import sys
 import time
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from itertools import accumulate
 from pathlib import Path
 from statistics import median
 
@@ -24,11 +27,13 @@ from tracker.storage.people import Producer
 
 ROOT = Path(__file__).parents[2]
 NAME = "Counted by many"
+# Of one writer, in their order: when each of its acts was asked for, and when it was confirmed.
+Told = Sequence[tuple[float, float]]
 
 
 @dataclass(frozen=True)
 class Queue:
-    """What became of it. least: what the slowest writer had written when the first was done, of the same number.
+    """What became of it. overtaken: how often another went while one waited once, of the writer who fared worst.
 
     waits: seconds from asking to having written, for the longest and for a middling one.
     """
@@ -38,15 +43,14 @@ class Queue:
     counted: int
     lost: int
     refused: int
-    least: int
+    overtaken: int
     longest_wait: float
     middle_wait: float
     seconds: float
 
 
-def write(database: Database, times: int, begin: float) -> list[tuple[float, float]]:
-    """One writer: when each of its acts was asked for and when it was confirmed. It thinks as little as it can."""
-    time.sleep(max(0.0, begin - time.time()))
+def write(database: Database, times: int) -> Told:
+    """One writer, who thinks as little as it can."""
     told = []
     for _ in range(times):
         asked = time.time()
@@ -58,32 +62,42 @@ def write(database: Database, times: int, begin: float) -> list[tuple[float, flo
     return told
 
 
-def program(address: str, threads: int, times: int, begin: float) -> list[list[tuple[float, float]]]:
-    """One program with so many writers on its threads."""
+def program(address: str, threads: int, times: int) -> list[Told]:
+    """One program with so many writers on its threads; says that it is ready, and begins when it is told to."""
     database = Database(address)
     # Everything is imported and compiled before the start is given.
     with database.read() as session:
         session.scalars(select(Producer).where(Producer.name == NAME)).one()
+    print("ready", flush=True)
+    sys.stdin.readline()
     with ThreadPoolExecutor(threads) as pool:
-        told = list(pool.map(lambda _: write(database, times, begin), range(threads)))
+        told = list(pool.map(lambda _: write(database, times), range(threads)))
     database.close()
     return told
 
 
-def measure(address: str, *, programs: int, threads: int, times: int, head_start: float = 3.0) -> Queue:
+def measure(address: str, *, programs: int, threads: int, times: int) -> Queue:
     """Let them all write, each in a program of its own or on a thread, and look what is there in the end."""
     database = Database(address)
     with database.act("begin", "", {}) as session:
         now = datetime.now(UTC)
         session.add(Producer(name=NAME, phone="0", email="", place="", added_at=now))
-    begin = time.time() + head_start
     words = [sys.executable, "-m", "tests.bench.writers", address, "--threads", str(threads)]
-    words += ["--times", str(times), "--begin", str(begin), "--one"]
+    words += ["--times", str(times), "--one"]
+    gate, start = os.pipe()
     running = [
-        subprocess.Popen(words, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        subprocess.Popen(
+            words, cwd=ROOT, stdin=gate, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        )
         for _ in range(programs)
     ]
-    told: list[list[tuple[float, float]]] = []
+    for one in running:
+        assert one.stdout is not None
+        one.stdout.readline()
+    # All of them see the end of the same pipe.
+    os.close(start)
+    os.close(gate)
+    told: list[Told] = []
     refused, said = 0, ""
     for one in running:
         out, err = one.communicate(timeout=600)
@@ -99,10 +113,7 @@ def measure(address: str, *, programs: int, threads: int, times: int, head_start
     return _judged(told, programs * threads, times, counted, refused)
 
 
-def _judged(
-    told: Sequence[Sequence[tuple[float, float]]], writers: int, times: int, counted: int, refused: int
-) -> Queue:
-    first = min(one[-1][1] for one in told)
+def _judged(told: Sequence[Told], writers: int, times: int, counted: int, refused: int) -> Queue:
     waits = sorted(done - asked for one in told for asked, done in one)
     confirmed = sum(len(one) for one in told)
     return Queue(
@@ -111,11 +122,25 @@ def _judged(
         counted=counted,
         lost=confirmed - counted,
         refused=refused,
-        least=min(sum(done <= first for _, done in one) for one in told),
+        overtaken=max(_overtaken(one, [other for other in told if other is not one]) for one in told),
         longest_wait=round(waits[-1], 4),
         middle_wait=round(median(waits), 4),
         seconds=round(max(one[-1][1] for one in told) - min(one[0][0] for one in told), 3),
     )
+
+
+def _overtaken(one: Told, others: Sequence[Told]) -> int:
+    """How often the busiest of the others went in a wait of this one, for half of the time that it waited.
+
+    Where all stand in line it is once. Counted by waits alone, whoever writes on and on would hide the long ones.
+    """
+    ends = [[done for _, done in other] for other in others]
+    waits = sorted(
+        (max((bisect_left(end, done) - bisect_right(end, asked) for end in ends), default=0), done - asked)
+        for asked, done in one
+    )
+    waited = list(accumulate(length for _, length in waits))
+    return waits[bisect_left(waited, waited[-1] / 2)][0]
 
 
 def main() -> None:
@@ -124,11 +149,10 @@ def main() -> None:
     asked.add_argument("--programs", type=int, default=8)
     asked.add_argument("--threads", type=int, default=1)
     asked.add_argument("--times", type=int, default=200)
-    asked.add_argument("--begin", type=float, default=0.0)
     asked.add_argument("--one", action="store_true", help="be one of the programs")
     told = asked.parse_args()
     if told.one:
-        print(json.dumps(program(told.address, told.threads, told.times, told.begin)))
+        print(json.dumps(program(told.address, told.threads, told.times)))
     else:
         found = measure(told.address, programs=told.programs, threads=told.threads, times=told.times)
         print(json.dumps(asdict(found)))

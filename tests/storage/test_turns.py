@@ -25,8 +25,8 @@ def test_eight_writers_lose_nothing_and_none_is_kept_waiting_by_the_others(
 ) -> None:
     found = measure(database.url, programs=4, threads=2, times=TIMES)
     assert (found.writers, found.counted, found.lost, found.refused) == (WRITERS, WRITERS * TIMES, 0, 0)
-    # Left to themselves, the slowest writer on SQLite has written 1 to 8 times when the fastest has 200.
-    assert found.least >= TIMES // 2, found
+    # Counted in turns and not in time: a busy machine may let a program rest between two of its acts.
+    assert found.overtaken <= 2, found
     assert found.longest_wait < 30
 
 
