@@ -38,8 +38,10 @@ from tests.makers import BASE, LOT, SEAL, START, act, at, make_plan
 from tests.result_files import NIR, SETTINGS, add_map, make_answered
 from tracker.files.key_file import KeyFile
 from tracker.lookups.lot_report import report_body
+from tracker.lookups.oven_bench import open_loads
 from tracker.steps.add_people import add_producer
 from tracker.steps.bag_cores import bag_cores, seal_bag
+from tracker.steps.close_load import close_load
 from tracker.steps.core_lot import core_lot
 from tracker.steps.dry import empty_oven, load_oven
 from tracker.steps.grind import grind
@@ -88,7 +90,7 @@ DONE = {
 }
 IN_FIELD = ("planned", "cored", "bagged", "sealed")
 # Acts that are of many samples, and not of one on its way.
-OF_MANY = ("load the oven", "empty the oven", "import a day", "add producer")
+OF_MANY = ("load the oven", "empty the oven", "close the load", "import a day", "add producer")
 Result = TypeVar("Result")
 Waits = tuple[int, str]
 
@@ -264,6 +266,13 @@ class Programme:
             self.waiting["dry"] += self.waiting["in oven"]
             self.waiting["in oven"] = []
 
+    def close(self) -> None:
+        """Close the loads that came out and of whose every sack something is said."""
+        with self.season.read() as session:
+            done = [one.load.name for one in open_loads(session) if one.load.out_at and not one.unsettled]
+        for name in done:
+            self.act("close the load", "carl", lambda s, a, name=name: close_load(s, name, a))
+
     def take(self, station: str) -> Iterator[Waits]:
         """What the station takes today, one after the other; the rest waits."""
         for _ in range(min(self.room - self.done[DONE[station]], len(self.waiting[station]))):
@@ -282,6 +291,7 @@ class Programme:
         for one in self.take("dry"):
             self.weigh(one[0], "dry", 251.1 + self.rng.uniform(-1, 1))
             self.waiting["mill"].append(one)
+        self.close()
         for one in self.take("desk"):
             self.desk(one[0])
             self.waiting["oven"].append(one)

@@ -17,6 +17,7 @@ from tests.bench.figures import Figure, table
 from tests.databases import begin_cluster
 from tracker.files.key_file import KeyFile
 from tracker.lookups.log_audit import audit
+from tracker.lookups.oven_bench import open_loads
 from tracker.storage.engine import Database
 
 EXACT = ("updates lost", "programs turned away", "symbols read back", "lots that have their answer")
@@ -124,6 +125,7 @@ def test_a_small_season_goes_its_whole_way_in_as_many_goes_as_it_takes(tmp_path:
     database = Database(f"sqlite:///{tmp_path / 'season.db'}")
     with database.read() as session:
         assert audit(session, key.known).clean
+        assert not open_loads(session)
     database.close()
     large = Path(shutil.copytree(tmp_path, tmp_path.parent / "large"))
     assert season.growth(tmp_path, large, rounds=1)["the whole way"] > 0
