@@ -68,14 +68,19 @@ def answer(
     offered = tuple(feed for feed in feeds if feed.offered)
     fed = checked_intakes(animals, intakes) if intakes else eaten(animals, hay, practice)
     work = _Work(animals, hay, need_of(animals), fed, offered, practice)
-    half = (spread or by_margins(hay))(work.reckon)
-    values = work.reckon(hay)
-    supplies = _supplies(work, values, half)
     reasons = unfit(animals, cautions)
     verdict = (
-        NOT_THIS if any(one.whole for one in reasons) else NOT_ALONE if reasons else _verdict(work, values)
+        NOT_THIS
+        if any(one.whole for one in reasons)
+        else NOT_ALONE
+        if reasons
+        else _verdict(work, work.lacks(hay))
     )
     fits = verdict in (IF_EATEN, ADD)
+    # What no feed is named for is not reckoned for every feed, up and down each margin.
+    reckon = work.with_feeds if fits else work.lacks
+    values, half = reckon(hay), (spread or by_margins(hay))(reckon)
+    supplies = _supplies(work, values, half)
     supplements = _ranked(_supplement(work, feed, values, half) for feed in offered) if fits else ()
     mixes = _mixes(work) if verdict == ADD else (None, None)
     words = [one.words for one in reasons]
@@ -109,7 +114,7 @@ def answer(
 
 @dataclass(frozen=True)
 class _Work:
-    """What the sums rest on. reckon: every amount by every way of reckoning intake, for this or moved hay."""
+    """What the sums rest on; its amounts are by every way of reckoning intake, for this hay or for moved hay."""
 
     animals: Animals
     hay: Hay
@@ -131,16 +136,23 @@ class _Work:
         """Hay left for a pound of each feed: that of the hay itself, however its values are moved."""
         return {feed.key: substitution(feed, self.hay, self.practice) for feed in self.feeds}
 
-    def reckon(self, hay: Hay) -> Amounts:
+    def lacks(self, hay: Hay) -> Amounts:
+        """What is short of energy, protein and TDN."""
         found: dict[str, Decimal] = {}
         intakes = self.intakes_on(hay)
-        brings = {feed.key: brought(feed, hay, self.rates[feed.key], self.practice) for feed in self.feeds}
         for model in intakes.models:
             lb = intakes.alone(model.lb)
             short = shortfall(self.need, hay, lb)
             found[f"energy {model.model}"] = short.nem_mcal
             found[f"protein {model.model}"] = short.cp_lb
             found[f"TDN {model.model}"] = tdn_lb(self.need.nem_mcal, hay.tdn) - lb * hay.tdn / 100
+        return found
+
+    def with_feeds(self, hay: Hay) -> Amounts:
+        """What is short, and the pounds of each feed that make up for it."""
+        found = dict(self.lacks(hay))
+        brings = {feed.key: brought(feed, hay, self.rates[feed.key], self.practice) for feed in self.feeds}
+        for model in self.intakes_on(hay).models:
             # Where protein is fed they eat all they would, so the cap does not hold here.
             lack = lacking(self.need, hay, model.lb, self.practice)
             for key, each in brings.items():
