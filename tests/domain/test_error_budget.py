@@ -118,7 +118,7 @@ def test_the_kinds_of_error_share_the_variance() -> None:
 
 def test_a_value_that_nothing_moves_has_no_margin() -> None:
     budget = Budget({"pH": D(5), "CP": D(12)}, (Source("CP", {"CP": D(1)}, KNOWN),))
-    assert budget.margin("pH") is None and set(budget.margins()) == {"CP"}
+    assert budget.margin("pH") is None and set(budget.margins) == {"CP"}
 
 
 def test_errors_that_cancel_leave_nothing() -> None:

@@ -160,7 +160,7 @@ def test_a_scan_has_its_calibrations_error_where_one_is_set() -> None:
 
 def test_more_cores_never_widen_a_margin() -> None:
     def widths(count: int) -> dict[str, D]:
-        found = budget(cored=Cored((1,) * count, 60)).margins()
+        found = budget(cored=Cored((1,) * count, 60)).margins
         return {code: one.half_width for code, one in found.items()}
 
     for fewer, more in ((5, 12), (12, 20), (20, 60)):
@@ -183,4 +183,4 @@ def test_minerals_take_the_laboratorys_sd_from_the_horwitz_curve(code: str, valu
 
 def test_what_has_no_known_spread_has_no_margin() -> None:
     found = hay_errors([Measured("pH", D("4.8"), "laboratory")], TWENTY, None, Sds())
-    assert found.values["pH"] == D("4.8") and found.margins() == {}
+    assert found.values["pH"] == D("4.8") and found.margins == {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal as D
 from math import sqrt
 from typing import Any
@@ -26,8 +27,9 @@ from tests.result_files import (
     wet_written,
     written,
 )
-from tracker.domain.error_budget import Margin
-from tracker.lookups.margins import margins_for
+from tracker.domain.error_budget import Budget, Margin
+from tracker.lookups.grounds import grounds_of
+from tracker.lookups.margins import hay_budget
 from tracker.lookups.planned import planned
 from tracker.lookups.report_margins import budget_of
 from tracker.lookups.sds_in_force import sds_in_force
@@ -39,9 +41,13 @@ from tracker.storage.analysis import repeated_analyses
 from tracker.storage.coring import Sample, sample_with_lot
 
 
-def margins(bench: Bench, sample: Sample) -> dict[str, Margin]:
+def budget(bench: Bench, sample: Sample) -> Budget:
     with bench.season.read() as session:
-        return margins_for(session, sample_with_lot(session, sample.id))
+        return hay_budget(grounds_of(session, sample_with_lot(session, sample.id))).budget
+
+
+def margins(bench: Bench, sample: Sample) -> Mapping[str, Margin]:
+    return budget(bench, sample).margins
 
 
 def set_rule(bench: Bench, rule: str, value: str) -> None:
@@ -258,10 +264,7 @@ def test_a_rule_that_the_programme_sets_is_used_and_named(bench: Bench) -> None:
 def test_feeding_can_take_the_errors_from_a_released_report_as_they_were(bench: Bench) -> None:
     scanned(bench)
     kept = budget_of(released(bench, bench.samples[0]).body)
-    with bench.season.read() as session:
-        from tracker.lookups.margins import hay_budget
-
-        live = hay_budget(session, sample_with_lot(session, bench.samples[0].id))
+    live = budget(bench, bench.samples[0])
     codes = ("CP", "NDF", "TDN-ADF-hay" if "TDN-ADF-hay" in live.values else "TDN-ADF-alfalfa", "total DM")
     for one in codes:
         ours, theirs = live.margin(one), kept.margin(one)

@@ -60,7 +60,7 @@ def test_a_weight_corrected_stands_and_the_first_stays_beside_it(season: Databas
         assert session.get_one(Weighing, fresh.corrects_id).event_id == wrong.event_id
         assert (fresh.balance, fresh.weighed_at) == ("B1", wrong.occurred_at)
         # By hand: (215.1 - 18.6) / 250.0 = 78.6 %.
-        partial = partial_dm_of(session, sample.id, COMMON)
+        partial = partial_dm_of(weighings_in_force(session, sample.id), COMMON)
     assert partial is not None and partial.value == Decimal("78.6")
 
 

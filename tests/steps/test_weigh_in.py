@@ -29,7 +29,7 @@ from tracker.steps.weigh_in import weigh
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow, StandingRow
 from tracker.storage.engine import Database
-from tracker.storage.intake import Weighing, partial_dm_of
+from tracker.storage.intake import Weighing, partial_dm_of, weighings_in_force
 
 
 def put_on(
@@ -83,7 +83,7 @@ def test_the_way_of_a_sack_over_the_balance(season: Database) -> None:
     ]
     assert remarks(life(season, sample)[-1]) == []
     with season.read() as session:
-        partial = partial_dm_of(session, sample.id, COMMON)
+        partial = partial_dm_of(weighings_in_force(session, sample.id), COMMON)
     # By hand: (251.1 - 18.6) / (268.6 - 18.6) = 232.5 / 250.0 = 93.0 %.
     assert partial is not None and partial.value == Decimal("93.0")
 
@@ -147,7 +147,7 @@ def test_more_dry_than_fresh_goes_on_hold_and_both_weights_stay(season: Database
     assert "dry-above-fresh" in remarks(life(season, sample)[-1])
     assert standing(season, sample).on_hold
     with season.read() as session:
-        assert partial_dm_of(session, sample.id, COMMON) is None
+        assert partial_dm_of(weighings_in_force(session, sample.id), COMMON) is None
 
 
 def test_dry_matter_that_hay_does_not_have_is_remarked_on(season: Database) -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, partial
 
 from tracker.domain import answer_words as say
 from tracker.domain.advice import (
@@ -307,10 +307,12 @@ def _ranked(found: Iterable[Supplement]) -> tuple[Supplement, ...]:
 def _mixes(work: _Work) -> tuple[Mix | None, Mix | None]:
     """The best of one or two feeds, and the best single; by cost where there are prices, else by weight."""
     given = (work.animals, work.need, work.hay, work.intakes.headline, work.feeds, work.practice)
-    both = cheapest(*given, worth=work.practice.number("second_feed_saves"))
-    if both is None:
-        return lightest(*given), lightest(*given, at_most=1)
-    return both, both if len(both.parts) == 1 else cheapest(*given, at_most=1)
+    worth = work.practice.number("second_feed_saves")
+    for find in (partial(cheapest, worth=worth), lightest):
+        both = find(*given)
+        if both is not None:
+            return both, both if len(both.parts) == 1 else find(*given, at_most=1)
+    return None, None
 
 
 def _cost(work: _Work, mix: Mix | None, supplements: tuple[Supplement, ...]) -> Amount | None:

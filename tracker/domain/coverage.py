@@ -123,7 +123,7 @@ def covered(
         hay, cored = HAYS[number % len(HAYS)], CORINGS[number // len(HAYS) % len(CORINGS)]
         # Every other laboratory gives its values as analysed, so that its dry matter turns them.
         truth, found = _one(random, world, sds, hay, cored, turned=number % 2 == 1, extend=extend)
-        for code, margin in found.margins().items():
+        for code, margin in found.margins.items():
             seen[code] += 1
             hits[code] += abs(truth[code] - margin.value) <= margin.half_width
         if progress is not None:

@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal
+from functools import cached_property
 from math import isinf
 
 from scipy.special import ndtri, stdtrit
@@ -130,7 +131,8 @@ class Budget:
             code, self.values[code], u, u * quantile(dof), dof, {k: v for k, v in kinds.items() if v}
         )
 
-    def margins(self) -> dict[str, Margin]:
+    @cached_property
+    def margins(self) -> Mapping[str, Margin]:
         """The margin of every value that has one."""
         found = {code: self.margin(code) for code in self.values}
         return {code: margin for code, margin in found.items() if margin is not None}

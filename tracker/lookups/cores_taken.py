@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from sqlalchemy.orm import Session
+
 from tracker.domain.coring import CoringPlan
-from tracker.domain.custody import Event
+from tracker.domain.custody import Event, corrected
 from tracker.domain.hay_errors import Cored
 from tracker.domain.precision import even_shares
+from tracker.storage.coring import plan_in_force
+from tracker.storage.custody import events_of
+
+
+def cores_of(session: Session, sample_id: int) -> Cored | None:
+    """The cores of each cored bale of a sample; None before its lot was cored."""
+    events = [event for event in corrected(events_of(session, sample_id)) if not event.undone]
+    return cores_taken(CoringPlan.from_dict(plan_in_force(session, sample_id).body), events)
 
 
 def cores_taken(plan: CoringPlan, events: Sequence[Event]) -> Cored | None:
-    """The cores of each cored bale, by the events as corrected; None before the lot was cored."""
+    """The same by its plan and its events as corrected."""
     event = next((event for event in reversed(events) if event.kind == "cored"), None)
     if event is None:
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_UP, Decimal
 from typing import Any
@@ -9,12 +10,14 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from tracker.domain import dry_matter
+from tracker.domain.custody import Event
 from tracker.domain.dry_matter import PartialDM, TotalDM
 from tracker.domain.findings import Finding
+from tracker.domain.practice import Practice
 from tracker.storage.analysis import Standing, values_in_force
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
-from tracker.storage.intake import partial_dm_of, weighings_in_force
+from tracker.storage.intake import Weighing, partial_dm_of, weighings_in_force
 from tracker.storage.kept import practice_in_force
 
 
@@ -76,18 +79,23 @@ class DryMatter:
         return [*lines, *(finding.words for finding in self.remarks)]
 
 
-def dry_matter_of(session: Session, sample: Sample, standing: Standing | None = None) -> DryMatter:
-    """The sample's dry matter as far as it is known; standing: what stands, where that was asked already."""
-    practice = practice_in_force(session)
-    rows = {row.what: row for row in weighings_in_force(session, sample.id)}
-    partial = partial_dm_of(session, sample.id, practice)
-    if standing is None:
-        standing = values_in_force(session, sample.id)
+def dry_matter_of(session: Session, sample: Sample) -> DryMatter:
+    """The sample's dry matter as far as it is known."""
+    standing, events = values_in_force(session, sample.id), events_of(session, sample.id)
+    return dry_matter_from(
+        standing, weighings_in_force(session, sample.id), events, practice_in_force(session)
+    )
+
+
+def dry_matter_from(
+    standing: Standing, weighings: Sequence[Weighing], events: Iterable[Event], practice: Practice
+) -> DryMatter:
+    """The same from the values that stand, the weighings in force and the sample's events."""
+    rows = {row.what: row for row in weighings}
+    partial = partial_dm_of(weighings, practice)
     portion = standing.get("DM")
     lab = portion[1].value if portion else None
-    one_step = "fresh" not in rows and not any(
-        event.kind == "oven in" for event in events_of(session, sample.id)
-    )
+    one_step = "fresh" not in rows and not any(event.kind == "oven in" for event in events)
     total = dry_matter.total_dm(partial, lab, one_step=one_step)
     remarks: tuple[Finding, ...] = ()
     if lab is not None:

@@ -16,7 +16,7 @@ from labels import payload
 from tracker.domain import analysis, cautions, results
 from tracker.domain.analysis import CONSTITUENTS, NITRATE_FORMS, NOT_CONVERTED, Value
 from tracker.domain.coring import CoringPlan
-from tracker.domain.custody import Event, corrected, fold
+from tracker.domain.custody import Event, fold
 from tracker.domain.default_sds import TOTAL_DM
 from tracker.domain.error_budget import Margin
 from tracker.domain.hay_errors import Cored
@@ -25,10 +25,10 @@ from tracker.domain.own_sds import Sds, default_lab_sd
 from tracker.domain.practice import Practice
 from tracker.domain.precision import lot_mean_margin
 from tracker.domain.units import to_places
-from tracker.lookups.cores_taken import cores_taken
-from tracker.lookups.dry_matter import DryMatter, dry_matter_of
+from tracker.lookups.dry_matter import DryMatter
+from tracker.lookups.grounds import grounds_of
 from tracker.lookups.interpretation import interpretation
-from tracker.lookups.margins import budget_from, on_dry_matter
+from tracker.lookups.margins import hay_budget, on_dry_matter
 from tracker.lookups.report_margins import (
     as_received_margin,
     margin_rows,
@@ -37,14 +37,12 @@ from tracker.lookups.report_margins import (
     shown_margin,
     total_dm,
 )
-from tracker.lookups.sample_way import station_dict, step_dict, way_of
-from tracker.lookups.sds_in_force import sds_in_force
+from tracker.lookups.sample_way import station_dict, step_dict, way_from
 from tracker.settings import Settings
-from tracker.storage.analysis import Analysis, ResultValue, values_in_force
-from tracker.storage.coring import Sample, plan_in_force
-from tracker.storage.custody import events_of
-from tracker.storage.kept import practice_in_force
+from tracker.storage.analysis import Analysis, ResultValue
+from tracker.storage.coring import Sample
 from tracker.storage.lots import facts_of
+from tracker.storage.people import party_names
 
 # How far a spectrum lies from its calibration is said as a remark; it is no constituent of hay.
 NOT_CONSTITUENTS = ("DM", "GH", "NH")
@@ -63,23 +61,19 @@ def report_body(
 
 
 def _results_body(session: Session, sample: Sample, settings: Settings) -> dict[str, Any]:
-    practice = practice_in_force(session)
-    events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
-    plan = CoringPlan.from_dict(plan_in_force(session, sample.id).body)
-    standing = values_in_force(session, sample.id)
-    dm = dry_matter_of(session, sample, standing)
-    hay = budget_from(session, sample, standing, dm, sds_in_force(session))
-    margins = hay.budget.margins()
-    way = way_of(session, sample)
+    grounds = grounds_of(session, sample)
+    events, standing, dm, practice = grounds.done, grounds.standing, grounds.dm, grounds.sds.practice
+    hay = hay_budget(grounds)
+    margins, margins_told = hay.budget.margins, margin_rows(hay)
+    way = way_from(sample, grounds.events, party_names(session), practice)
     on_dm = on_dry_matter(standing)
-    forage_class = FORAGE_KINDS[sample.lot.forage]
     return {
         "programme": {"name": settings.programme, "address": settings.address, "phone": settings.phone},
         "customer": _customer(sample),
         "lot": _lot(sample),
         "sample": _sample(sample, events, fold(events).code),
-        "plan": _plan(plan),
-        "cored": _cored(plan, events, way.steps, hay.sds),
+        "plan": _plan(grounds.plan),
+        "cored": _cored(grounds.cored, events, way.steps, grounds.sds),
         "stations": [station_dict(station) for station in way.stations],
         "custody": [step_dict(step) for step in way.steps],
         "gaps": [gap.words for gap in way.gaps],
@@ -89,10 +83,10 @@ def _results_body(session: Session, sample: Sample, settings: Settings) -> dict[
             for code in CONSTITUENTS
             if code in standing and code not in NOT_CONSTITUENTS
         ],
-        "derived": _derived(on_dm, forage_class, practice, margins),
+        "derived": _derived(on_dm, grounds.forage_class, practice, margins),
         "margins": {
-            "rows": margin_rows(hay),
-            "words": margin_words(hay),
+            "rows": margins_told,
+            "words": margin_words(hay, margins_told),
             "shared": shared_errors(hay.budget),
         },
         "cautions": _cautions(on_dm, dm, sample, events, practice),
@@ -161,8 +155,10 @@ def _plan(plan: CoringPlan) -> dict[str, Any]:
     }
 
 
-def _cored(plan: CoringPlan, events: list[Event], steps: tuple[Any, ...], sds: Sds) -> dict[str, Any] | None:
-    event, taken = _last(events, "cored"), cores_taken(plan, events)
+def _cored(
+    taken: Cored | None, events: list[Event], steps: tuple[Any, ...], sds: Sds
+) -> dict[str, Any] | None:
+    event = _last(events, "cored")
     if event is None or taken is None:
         return None
     cp, ndf = (_expected(code, taken, sds) for code in ("CP", "NDF"))

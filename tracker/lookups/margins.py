@@ -6,22 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from sqlalchemy.orm import Session
-
 from tracker.domain import analysis
 from tracker.domain.analysis import AS_ANALYSED, AS_RECEIVED, Value
-from tracker.domain.coring import CoringPlan
-from tracker.domain.custody import corrected
-from tracker.domain.error_budget import Budget, Margin
+from tracker.domain.error_budget import Budget
 from tracker.domain.hay_errors import Measured, Moisture, hay_errors, with_derived, with_received
-from tracker.domain.lot import FORAGE_KINDS
 from tracker.domain.own_sds import Sds
-from tracker.lookups.cores_taken import cores_taken
-from tracker.lookups.dry_matter import DryMatter, dry_matter_of
-from tracker.lookups.sds_in_force import sds_in_force
-from tracker.storage.analysis import Analysis, Standing, as_value, values_in_force
-from tracker.storage.coring import Sample, plan_in_force
-from tracker.storage.custody import events_of
+from tracker.lookups.dry_matter import DryMatter
+from tracker.lookups.grounds import Grounds
+from tracker.storage.analysis import Analysis, Standing, as_value
 
 NOTHING = Budget({}, ())
 
@@ -35,44 +27,24 @@ class HayBudget:
     measured_by: Mapping[str, str]
 
 
-def hay_budget(session: Session, sample: Sample) -> Budget:
+def hay_budget(grounds: Grounds) -> HayBudget:
     """Values on dry matter by constituent, calculated values by their codes, "total DM", "CP as received" and so on.
 
-    The sample's lot must be loaded. A value of which no spread is known, or of a lot whose coring is not known,
-    stands there without a source.
+    A value of which no spread is known, or of a lot whose coring is not known, stands there without a source.
     """
-    return budget_in_full(session, sample).budget
-
-
-def margins_for(session: Session, sample: Sample) -> dict[str, Margin]:
-    """The margin of every value that has one, by the codes of hay_budget."""
-    return hay_budget(session, sample).margins()
-
-
-def budget_in_full(session: Session, sample: Sample, sds: Sds | None = None) -> HayBudget:
-    """The budget with what it was made from."""
-    standing = values_in_force(session, sample.id)
-    dm = dry_matter_of(session, sample, standing)
-    return budget_from(session, sample, standing, dm, sds or sds_in_force(session))
-
-
-def budget_from(session: Session, sample: Sample, standing: Standing, dm: DryMatter, sds: Sds) -> HayBudget:
-    """The budget from the values that stand and the dry matter worked out with them."""
+    standing, dm, sds = grounds.standing, grounds.dm, grounds.sds
     on_dm = on_dry_matter(standing)
     measured = [_measured(value, standing[code][0]) for code, value in on_dm.items() if code != "DM"]
     by = {one.code: one.source for one in measured}
-    events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
-    cored = cores_taken(CoringPlan.from_dict(plan_in_force(session, sample.id).body), events)
     moisture = _moisture(dm, standing)
-    if cored is None:
+    if grounds.cored is None:
         values = {one.code: one.value for one in measured}
         budget = Budget({**values, **({"total DM": moisture.total} if moisture else {})}, ())
     else:
-        budget = hay_errors(measured, cored, moisture, sds)
+        budget = hay_errors(measured, grounds.cored, moisture, sds)
     if not budget.values:
         return HayBudget(NOTHING, sds, by)
-    forage_class = FORAGE_KINDS[sample.lot.forage]
-    return HayBudget(with_derived(with_received(budget), forage_class, sds.practice), sds, by)
+    return HayBudget(with_derived(with_received(budget), grounds.forage_class, sds.practice), sds, by)
 
 
 def on_dry_matter(standing: Standing) -> dict[str, Value]:

@@ -54,5 +54,5 @@ def expected_margins(session: Session, plan: CoringPlan) -> tuple[Decimal, Decim
     cored = Cored(tuple(pick.cores for pick in plan.picks), plan.bale_count)
     # Their SDs are in points whatever the value is, so any value does; and nobody knows yet who will analyse it.
     wanted = [Measured(code, Decimal(0), "") for code in ("CP", "NDF")]
-    margins = hay_errors(wanted, cored, None, sds_in_force(session)).margins()
+    margins = hay_errors(wanted, cored, None, sds_in_force(session)).margins
     return margins["CP"].half_width, margins["NDF"].half_width

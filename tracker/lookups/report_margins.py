@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -38,7 +38,7 @@ def total_dm(dry_matter: Mapping[str, Any], margin: Margin | None) -> dict[str, 
 
 def margin_rows(hay: HayBudget) -> list[dict[str, Any]]:
     """For each measured value, and the total dry matter: its standard uncertainty and what it comes from."""
-    margins = hay.budget.margins()
+    margins = hay.budget.margins
     codes = [code for code in (*CONSTITUENTS, TOTAL_DM) if code in margins]
     return [_row(hay, margins[code]) for code in codes]
 
@@ -63,9 +63,9 @@ def _digits(value: Decimal) -> str:
     return format(value.quantize(Decimal(1).scaleb(value.adjusted() - 1)), "f") if value else "0"
 
 
-def margin_words(hay: HayBudget) -> list[str]:
-    """Sentences that hold for all margins of this report."""
-    margins = hay.budget.margins()
+def margin_words(hay: HayBudget, rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Sentences that hold for all margins of this report; rows: those of margin_rows."""
+    margins = hay.budget.margins
     if not margins:
         return ["No margin is known: the cores of this lot, or its results, are not recorded."]
     words = [
@@ -73,11 +73,7 @@ def margin_words(hay: HayBudget) -> list[str]:
         "the weighing. Calculated values carry the errors of what they are calculated from, together, as leaf moves "
         "protein and fiber in opposite directions; how well a formula fits this hay is not in it.",
     ]
-    own = [
-        row
-        for row in margin_rows(hay)
-        if row["sampling"].startswith("own") or row["laboratory"].startswith("own")
-    ]
+    own = [row for row in rows if row["sampling"].startswith("own") or row["laboratory"].startswith("own")]
     if own:
         words.append(
             f"From this programme's own repeats: {', '.join(row['code'] for row in own)}. Method: {METHOD}."
@@ -96,7 +92,7 @@ def as_received_margin(margins: Mapping[str, Margin], code: str, decimals: int) 
 
 def shared_errors(budget: Budget) -> dict[str, Any]:
     """What feeding needs to carry the errors on: half intervals, and how the values err together."""
-    margins = budget.margins()
+    margins = budget.margins
     codes = [code for code in budget.values if code in margins and _feeds(code)]
     pairs = [(one, other) for place, one in enumerate(codes) for other in codes[:place]]
     return {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,6 +14,7 @@ from tracker.domain import chain, way
 from tracker.domain.chain import Gap
 from tracker.domain.custody import Event, Standing, corrected, fold
 from tracker.domain.findings import HOLD
+from tracker.domain.practice import Practice
 from tracker.domain.way import Station
 from tracker.storage.coring import Sample
 from tracker.storage.custody import events_of
@@ -113,8 +115,12 @@ def step_dict(step: Step) -> dict[str, Any]:
 
 def way_of(session: Session, sample: Sample) -> Way:
     """The sample's way; its lot, field and producer must be loaded."""
-    names = party_names(session)
-    events = events_of(session, sample.id)
+    names, practice = party_names(session), practice_in_force(session)
+    return way_from(sample, events_of(session, sample.id), names, practice)
+
+
+def way_from(sample: Sample, events: Sequence[Event], names: Mapping[str, str], practice: Practice) -> Way:
+    """The same from the sample's events, with everybody's name by his short one."""
     standing = fold(events)
     transfer = standing.transfer
     lot = sample.lot
@@ -132,7 +138,7 @@ def way_of(session: Session, sample: Sample) -> Way:
         waits_for=_waits_for(standing),
         stations=_named(way.stations(events), names),
         steps=tuple(_step(event, names) for event in corrected(events)),
-        gaps=chain.gaps(events, names, practice_in_force(session)),
+        gaps=chain.gaps(events, names, practice),
     )
 
 
@@ -140,13 +146,13 @@ def _waits_for(standing: Standing) -> str | None:
     return way.waits_for(standing.state, standing.holds[0].reason if standing.holds else None)
 
 
-def _named(line: tuple[Station, ...], names: dict[str, str]) -> tuple[Station, ...]:
+def _named(line: tuple[Station, ...], names: Mapping[str, str]) -> tuple[Station, ...]:
     return tuple(
         Station(stop.name, stop.word, stop.at, names.get(stop.by, stop.by), stop.here) for stop in line
     )
 
 
-def _step(event: Event, names: dict[str, str]) -> Step:
+def _step(event: Event, names: Mapping[str, str]) -> Step:
     # What put the sample on hold stands in the sentence itself.
     remarks = tuple(
         str(finding["words"]) for finding in event.data.get("findings", ()) if finding["level"] != HOLD

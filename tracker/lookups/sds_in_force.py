@@ -10,8 +10,6 @@ from sqlalchemy.orm import Session
 
 from tracker.domain import analysis
 from tracker.domain.analysis import CONSTITUENTS
-from tracker.domain.coring import CoringPlan
-from tracker.domain.custody import corrected
 from tracker.domain.default_sds import TOTAL_DM, relative_family
 from tracker.domain.findings import HOLD
 from tracker.domain.hay_errors import Cored
@@ -28,11 +26,10 @@ from tracker.domain.own_sds import (
 )
 from tracker.domain.practice import Practice
 from tracker.domain.precision import bale_share
-from tracker.lookups.cores_taken import cores_taken
+from tracker.lookups.cores_taken import cores_of
 from tracker.lookups.dry_matter import dry_matter_of
 from tracker.storage.analysis import Analysis, as_value, repeated_analyses
-from tracker.storage.coring import Sample, plan_in_force, samples_with_lots
-from tracker.storage.custody import events_of
+from tracker.storage.coring import Sample, samples_with_lots
 from tracker.storage.kept import practice_in_force
 
 # What steps.judge_analysis finds in every second analysis of a sample.
@@ -106,8 +103,7 @@ def _sampling(session: Session, rows: Sequence[Analysis], runs: _Runs, by_lab: S
     lots: dict[int, list[int]] = defaultdict(list)
     cored: dict[int, Cored] = {}
     for sample in samples:
-        events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
-        taken = cores_taken(CoringPlan.from_dict(plan_in_force(session, sample.id).body), events)
+        taken = cores_of(session, sample.id)
         if taken is not None:
             lots[sample.lot_id].append(sample.id)
             cored[sample.id] = taken

@@ -14,12 +14,12 @@ from tracker.domain.custody import Act
 from tracker.domain.log_entry import SALT_BYTES, as_shown, digest
 from tracker.domain.times import utc
 from tracker.errors import Refused
-from tracker.steps.append_event import on_sample, standing_of
+from tracker.steps.append_event import on_sample
 from tracker.steps.hold import require_second_person
 from tracker.steps.print_tags import require_reason
 from tracker.storage.analysis import values_in_force
 from tracker.storage.coring import Sample
-from tracker.storage.custody import EventRow
+from tracker.storage.custody import EventRow, StandingRow
 from tracker.storage.released import keep_released
 from tracker.storage.results import ReportVersion, latest_report
 from tracker.storage.tallies import tally_answer
@@ -63,7 +63,7 @@ def release_results(
     before = latest_report(session, sample.id)
     if before is not None:
         require_reason(reason)
-    code = standing_of(session, sample).code or f"LOT{sample.lot_id}-{sample.number}"
+    code = session.get_one(StandingRow, sample.id).code or f"LOT{sample.lot_id}-{sample.number}"
     version = before.version + 1 if before else 1
     number = f"R-{code}-v{version}"
     kept = _with_changes(body, before)

@@ -7,7 +7,17 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import CheckConstraint, ForeignKey, LargeBinary, Text, UniqueConstraint, func, insert, select
+from sqlalchemy import (
+    CheckConstraint,
+    ForeignKey,
+    LargeBinary,
+    Text,
+    UniqueConstraint,
+    bindparam,
+    func,
+    insert,
+    select,
+)
 from sqlalchemy.orm import Mapped, Session, aliased, joinedload, mapped_column, relationship, selectinload
 
 from tracker.domain.analysis import Value
@@ -168,18 +178,22 @@ def analyses_of(session: Session, sample_id: int) -> list[Analysis]:
     return _ordered(session, sample_id, _ranks(session, sample_id))
 
 
+_ANALYSES = select(Analysis).where(Analysis.sample_id == bindparam("sample")).options(*WITH_ALL)
+_CHOICES = (
+    select(EventRow.data)
+    .where(EventRow.sample_id == bindparam("sample"), EventRow.kind == "analysis chosen")
+    .order_by(EventRow.seq)
+)
+
+
 def _ordered(session: Session, sample_id: int, ranks: Mapping[str, int]) -> list[Analysis]:
-    rows = session.scalars(select(Analysis).where(Analysis.sample_id == sample_id).options(*WITH_ALL)).all()
+    rows = session.scalars(_ANALYSES, {"sample": sample_id}).all()
     return sorted(rows, key=lambda row: (-ranks.get(row.event_id, 0), -row.id))
 
 
 def _ranks(session: Session, sample_id: int) -> dict[str, int]:
     """The chosen analyses by their event, the one chosen last with the highest number."""
-    choices = session.scalars(
-        select(EventRow.data)
-        .where(EventRow.sample_id == sample_id, EventRow.kind == "analysis chosen")
-        .order_by(EventRow.seq)
-    ).all()
+    choices = session.scalars(_CHOICES, {"sample": sample_id}).all()
     # A later choice of the same analysis counts anew, so the last place in the list decides.
     return {choice["analysis"]: place for place, choice in enumerate(choices, start=1)}
 

@@ -37,7 +37,7 @@ Values = tuple[Any, ...]
 Writer = Callable[[Any], Any]
 
 
-def ask(session: Session, statement: Executable, **values: Any) -> CursorResult[Any]:
+def ask(session: Session, statement: Executable, **values: Any) -> CursorResult[*tuple[Any, ...]]:
     """The rows of a statement on tables; what waits in the session is written first, as its own questions do it."""
     session.flush()
     return session.connection().execute(statement, values)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, Text, UniqueConstraint, select, text
+from sqlalchemy import ForeignKey, Index, Text, UniqueConstraint, bindparam, select, text
 from sqlalchemy.orm import Mapped, Session, joinedload, mapped_column, relationship
 
 from tracker.storage.base import Base, Plain, Utc
@@ -64,7 +64,10 @@ def samples_of(session: Session, lot_id: int) -> Sequence[Sample]:
     return session.scalars(select(Sample).where(Sample.lot_id == lot_id).order_by(Sample.number)).all()
 
 
+# Made once: an act should not wait for a sentence of SQL to be written.
+_NEWEST = select(Plan).where(Plan.sample_id == bindparam("sample")).order_by(Plan.version.desc()).limit(1)
+
+
 def plan_in_force(session: Session, sample_id: int) -> Plan:
     """The latest version of the sample's plan; every sample has one."""
-    newest = select(Plan).where(Plan.sample_id == sample_id).order_by(Plan.version.desc()).limit(1)
-    return session.scalars(newest).one()
+    return session.scalars(_NEWEST, {"sample": sample_id}).one()

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, Text, select, text
+from sqlalchemy import ForeignKey, Index, Text, bindparam, select, text
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.storage.base import Base
+from tracker.storage.bulk import ask
 from tracker.storage.lots import Field, Lot
 from tracker.storage.people import Producer
 
@@ -60,18 +61,18 @@ def _adding(table: str, last: str) -> str:
     )
 
 
+_GROUPS = (
+    select(Lot.season, Lot.forage, Lot.cutting, Producer.place, Producer.id)
+    .join(Field, Field.id == Lot.field_id)
+    .join(Producer, Producer.id == Field.producer_id)
+    .where(Lot.id == bindparam("lot"))
+)
 _COUNT, _SHARE = text(_adding("hay_count", "value")), text(_adding("hay_share", "producer_id"))
 
 
 def count_lot(session: Session, lot_id: int, values: Mapping[str, str], times: int = 1) -> None:
     """Count a lot's values by code, as its newest report says them; times -1 takes them out before they change."""
-    wanted = (
-        select(Lot.season, Lot.forage, Lot.cutting, Producer.place, Producer.id)
-        .join(Field, Field.id == Lot.field_id)
-        .join(Producer, Producer.id == Field.producer_id)
-        .where(Lot.id == lot_id)
-    )
-    season, forage, cutting, place, producer = session.execute(wanted).one()
+    season, forage, cutting, place, producer = ask(session, _GROUPS, lot=lot_id).one()
     groups = {ALL: "", FORAGE: forage, CUTTING: str(cutting), AREA: place}
     rows: list[dict[str, Any]] = [
         {"grouped": grouped, "season": season, "code": code, "name": name, "value": value, "lots": times}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from decimal import Decimal
 from functools import cache
@@ -182,9 +182,9 @@ def tare_of(row: Weighing) -> intake.Tare:
     return intake.BatchTare(row.grams, row.batch_sd, row.batch_n, row.step or reading_of(row).resolution)
 
 
-def partial_dm_of(session: Session, sample_id: int, practice: Practice) -> dry_matter.PartialDM | None:
-    """The sample's partial dry matter, or None while a weighing is wanting or the dry hay outweighs the fresh."""
-    rows = {row.what: row for row in weighings_in_force(session, sample_id)}
+def partial_dm_of(weighings: Iterable[Weighing], practice: Practice) -> dry_matter.PartialDM | None:
+    """Partial dry matter by weighings in force, or None while one is wanting or the dry hay outweighs the fresh."""
+    rows = {row.what: row for row in weighings}
     if "fresh" not in rows or "dry" not in rows:
         return None
     tare = tare_of(rows["tare"]) if "tare" in rows else None

@@ -10,10 +10,11 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ForeignKey, Text, delete, func, insert, select
+from sqlalchemy import ForeignKey, Text, bindparam, delete, func, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.storage.base import Base, Digits
+from tracker.storage.bulk import ask, table_of
 from tracker.storage.coring import Sample
 from tracker.storage.hay_counts import TOTAL_DM, count_lot
 from tracker.storage.lots import Field, Lot
@@ -30,14 +31,27 @@ class ReleasedValue(Base):
     value: Mapped[Decimal] = mapped_column(Digits)
 
 
+# A lot that was sampled again counts by its newest sample that has a report.
+_NEWEST = (
+    select(func.max(ReleasedValue.sample_id))
+    .join(Sample, Sample.id == ReleasedValue.sample_id)
+    .where(Sample.lot_id == bindparam("lot"))
+    .scalar_subquery()
+)
+_OF_LOT = select(ReleasedValue.code, ReleasedValue.value).where(ReleasedValue.sample_id == _NEWEST)
+_LOT_OF = select(Sample.lot_id).where(Sample.id == bindparam("sample"))
+_FORGET = delete(table_of(ReleasedValue)).where(ReleasedValue.sample_id == bindparam("sample"))
+_KEEP = insert(table_of(ReleasedValue))
+
+
 def keep_released(session: Session, sample_id: int, body: Mapping[str, Any]) -> None:
     """Let the numbers of this report stand for the sample, and for its lot where no newer sample has a report."""
-    lot = session.scalars(select(Sample.lot_id).where(Sample.id == sample_id)).one()
+    lot = ask(session, _LOT_OF, sample=sample_id).scalar_one()
     _count(session, lot, -1)
-    session.execute(delete(ReleasedValue).where(ReleasedValue.sample_id == sample_id))
+    ask(session, _FORGET, sample=sample_id)
     rows = [{"sample_id": sample_id, "code": code, "value": value} for code, value in numbers_of(body)]
     if rows:
-        session.execute(insert(ReleasedValue), rows)
+        session.connection().execute(_KEEP, rows)
     _count(session, lot, 1)
 
 
@@ -53,15 +67,7 @@ def move_producer(session: Session, producer: Producer, place: str) -> None:
 
 
 def _count(session: Session, lot: int, times: int) -> None:
-    # A lot that was sampled again counts by its newest sample that has a report.
-    newest = (
-        select(func.max(ReleasedValue.sample_id))
-        .join(Sample, Sample.id == ReleasedValue.sample_id)
-        .where(Sample.lot_id == lot)
-        .scalar_subquery()
-    )
-    wanted = select(ReleasedValue.code, ReleasedValue.value).where(ReleasedValue.sample_id == newest)
-    values = {code: format(value, "f") for code, value in session.execute(wanted)}
+    values = {code: format(value, "f") for code, value in ask(session, _OF_LOT, lot=lot)}
     if values:
         count_lot(session, lot, values, times)
 

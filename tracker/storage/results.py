@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Text, UniqueConstraint, select
+from sqlalchemy import ForeignKey, Text, UniqueConstraint, bindparam, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.storage.base import Base, Plain, Utc
@@ -28,7 +28,10 @@ class ReportVersion(Base):
     issued_by: Mapped[str] = mapped_column(ForeignKey("party.key"))
 
 
+_OF_SAMPLE = select(ReportVersion).where(ReportVersion.sample_id == bindparam("sample"))
+_LATEST = _OF_SAMPLE.order_by(ReportVersion.version.desc()).limit(1)
+
+
 def latest_report(session: Session, sample_id: int) -> ReportVersion | None:
     """The latest version of the sample's report, None before the first."""
-    wanted = select(ReportVersion).where(ReportVersion.sample_id == sample_id)
-    return session.scalar(wanted.order_by(ReportVersion.version.desc()).limit(1))
+    return session.scalar(_LATEST, {"sample": sample_id})

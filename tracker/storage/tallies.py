@@ -11,12 +11,13 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, Text, delete, func, insert, select
+from sqlalchemy import ForeignKey, Index, Text, bindparam, delete, func, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from tracker.domain.coring import CoringPlan
 from tracker.domain.receipt_reasons import label_error
 from tracker.storage.base import Base, Digits, Utc
+from tracker.storage.bulk import ask, table_of
 from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow
 from tracker.storage.intake import AGAIN, Weighing, weighings_in_force
@@ -128,33 +129,41 @@ def tally_label(session: Session, event: EventRow) -> None:
         session.execute(insert(LabelTally), [row])
 
 
+_FIRST = select(ReportVersion.issued_at).where(
+    ReportVersion.sample_id == Sample.id, ReportVersion.version == 1
+)
+_WHEN = select(func.min(EventRow.occurred_at)).where(EventRow.sample_id == Sample.id)
+_TIMES = (
+    select(
+        Lot.season,
+        _FIRST.scalar_subquery(),
+        _WHEN.where(EventRow.kind == "cored").scalar_subquery(),
+        _WHEN.where(EventRow.kind == "received", EventRow.role != "technician").scalar_subquery(),
+    )
+    .join(Sample)
+    .where(Sample.id == bindparam("sample"))
+)
+_FORGET_TIME = delete(table_of(AnswerTime)).where(AnswerTime.sample_id == bindparam("sample"))
+_KEEP_TIME = insert(table_of(AnswerTime))
+
+
 def tally_answer(session: Session, sample_id: int) -> None:
     """Say anew how long the sample's first report took, once it has one."""
-    first = select(ReportVersion.issued_at).where(
-        ReportVersion.sample_id == sample_id, ReportVersion.version == 1
-    )
-    reported = session.scalar(first)
-    if reported is None:
+    season, reported, cored, received = ask(session, _TIMES, sample=sample_id).one()
+    # Nothing else than a coring begins what can be reported; whoever grows a season for a test may leave it out.
+    if reported is None or cored is None:
         return
-    when = select(func.min(EventRow.occurred_at)).where(EventRow.sample_id == sample_id)
-    cored = session.scalar(when.where(EventRow.kind == "cored"))
-    received = session.scalar(when.where(EventRow.kind == "received", EventRow.role != "technician"))
-    if cored is None:
-        # Nothing else than a coring begins what can be reported; whoever grows a season for a test may leave it out.
-        return
-    season = session.scalar(select(Lot.season).join(Sample).where(Sample.id == sample_id))
-    row = {"sample_id": sample_id, "season": season, "cored_at": cored, "received_at": received}
-    session.execute(delete(AnswerTime).where(AnswerTime.sample_id == sample_id))
-    session.execute(
-        insert(AnswerTime),
-        [
-            {
-                **row,
-                "reported_at": reported,
-                "from_coring": _seconds(cored, reported),
-                "from_receipt": None if received is None else _seconds(received, reported),
-            }
-        ],
+    ask(session, _FORGET_TIME, sample=sample_id)
+    ask(
+        session,
+        _KEEP_TIME,
+        sample_id=sample_id,
+        season=season,
+        cored_at=cored,
+        received_at=received,
+        reported_at=reported,
+        from_coring=_seconds(cored, reported),
+        from_receipt=None if received is None else _seconds(received, reported),
     )
 
 
