@@ -151,6 +151,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
     "erase-person": ("siv", "--reason", "asked for it", "--by", "lena"),
     "erase-producer": ("Oda Meadow", "--reason", "asked for it", "--by", "lena"),
     "backup": ("backups",),
+    "count-again": (),
     "doctor": ("--offline",),
 }
 # One plays a season of its own and takes a while, one does not end by itself, and one makes a season of a backup;
@@ -158,6 +159,7 @@ EXAMPLES: dict[str, Sequence[str]] = {
 # and one measures for minutes (tests/bench).
 LONG = {"demo", "serve", "restore", "fetch-reader", "bench"}
 LISTS = {
+    "count-again",
     "coverage",
     "load-phone",
     "lots",

@@ -25,6 +25,7 @@ from tests.anybody import ACTS, LONG_LIFE, TAG_ACTS, AnyLife, Crowd
 from tests.makers import at, make_people
 from tracker.domain.custody import ENDED, KINDS
 from tracker.lookups.log_check import check_log
+from tracker.steps.count_again import count_again
 from tracker.storage.engine import Database
 
 BY_STEPS, BY_RULES = 2_000, 18_000
@@ -60,8 +61,12 @@ def test_acts_by_the_real_steps_leave_a_whole_log_and_every_bag_with_its_keeper(
         assert crowd.accounted()
     with season.read() as session:
         found = check_log(session)
+    with season.act("count", "", {}) as session:
+        beside = count_again(session)
     season.close()
     assert found.whole, found.faults
+    # What was kept beside the log while it went on is what all of the log says in the end.
+    assert not any(one.wrong for one in beside) and all(one.rows for one in beside[:3]), beside
     # A slip taken back is an act of its own.
     assert crowd.done.total() + crowd.refused.total() >= BY_STEPS
     # A run that refuses everything, or never gets past the desk, would prove nothing.

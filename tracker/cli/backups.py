@@ -1,4 +1,6 @@
-"""Commands that keep the season safe: a backup while others work, and the way back, each proved before it is used."""
+"""Commands that keep the season safe: a backup while others work, and the way back, each proved before it is used;
+and what is kept beside the log, made again from it.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +10,7 @@ from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING, Any
 
 from tracker.cli.doing import (
+    acting,
     command,
     counted,
     database_faults,
@@ -15,6 +18,7 @@ from tracker.cli.doing import (
     key_file_of,
     open_season,
     say,
+    table,
 )
 
 if TYPE_CHECKING:
@@ -46,6 +50,12 @@ def add(commands: Any) -> None:
     )
     restore.add_argument("file")
     restore.add_argument("--to", required=True, metavar="FILE", help="the new season; nothing may be there")
+    command(
+        commands,
+        "count-again",
+        "make again what is kept beside the log, and say what was wrong",
+        _count_again,
+    )
 
 
 def _backup(asked: argparse.Namespace) -> int:
@@ -123,6 +133,18 @@ def _restored_lines(target: Path, manifest: Manifest, faults: list[str], *, sign
         "Everybody signs in anew. Shut out and erase again whoever was shut out or erased since then.",
         f"What was entered since is not in it. Serve it with --database sqlite:///{target}.",
     ]
+
+
+def _count_again(asked: argparse.Namespace) -> None:
+    from tracker.steps.count_again import count_again
+
+    with acting(asked) as (session, _):
+        found = count_again(session)
+    wrong = sum(one.wrong for one in found)
+    said = f"{counted(wrong, 'row')} said something else, and {'is' if wrong == 1 else 'are'} right now."
+    rows = [(one.what, one.rows, one.wrong) for one in found]
+    last = said if wrong else "All of it was right."
+    say(asked, found, *table(("kept beside the log", "rows", "wrong"), rows), last)
 
 
 def keys_of(file: KeyFile | None) -> list[PublicKey]:

@@ -120,13 +120,17 @@ def decided(name: str, action: str = "") -> tuple[Reason, str]:
     return reason, action or reason.action
 
 
+# By these events something can be found wrong with a label.
+LABEL_EVENTS = ("received", "transfer refused", "tag replaced", "tag contested")
+
+
 def label_error(kind: str, data: Mapping[str, Any]) -> str:
     """What was wrong with a label, as this event of a bag says; empty where nothing was."""
     if kind == "tag replaced":
         return f"tag replaced: {data.get('reason', '')}"
     if kind == "tag contested":
         return "bound to two bags"
-    if kind not in ("received", "transfer refused"):
+    if kind not in LABEL_EVENTS:
         return ""
     if data.get("reason") in LABEL_REASONS:
         return str(data["reason"])

@@ -31,6 +31,7 @@ NOT_FOR_PROGRAMS = {
     "sign_log.catch_up": "mends the log of a season from an older program, by `tracker init`",
     "sign_log.is_due": "tells the hourly program whether there is something to sign",
     "change_log_key.change_log_key": "the log's key lies beside the season, and so must whoever changes it",
+    "count_again.count_again": "changes nothing that anybody recorded, and is for whoever keeps the season",
     "dispose_data.dispose_data": "what is taken away for ever is taken away by a person at the keyboard",
     "erase_person.*": "what is taken away for ever is taken away by a person at the keyboard",
     "make_message.*": "sends the messages that are due, by the hour and not on request",
