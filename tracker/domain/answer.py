@@ -38,7 +38,7 @@ from tracker.domain.feeding import (
     shortfall,
     substitution,
 )
-from tracker.domain.fitness import unfit
+from tracker.domain.fitness import Unfit, unfit
 from tracker.domain.hay import Hay, checked_hay
 from tracker.domain.hay_eaten import TABLE, Intakes, checked_intakes, eaten
 from tracker.domain.least_cost import Mix, cheapest, lightest
@@ -69,13 +69,7 @@ def answer(
     fed = checked_intakes(animals, intakes) if intakes else eaten(animals, hay, practice)
     work = _Work(animals, hay, need_of(animals), fed, offered, practice)
     reasons = unfit(animals, cautions)
-    verdict = (
-        NOT_THIS
-        if any(one.whole for one in reasons)
-        else NOT_ALONE
-        if reasons
-        else _verdict(work, work.lacks(hay))
-    )
+    verdict = _verdict(work, reasons)
     fits = verdict in (IF_EATEN, ADD)
     # What no feed is named for is not reckoned for every feed, up and down each margin.
     reckon = work.with_feeds if fits else work.lacks
@@ -214,8 +208,13 @@ def _allowed(need: Decimal, practice: Practice) -> Decimal:
     return need * practice.number("shortfall_met") / 100
 
 
-def _verdict(work: _Work, values: Amounts) -> str:
-    """ENOUGH where nothing is short by any way of reckoning, IF_EATEN where nothing is by the headline, else ADD."""
+def _verdict(work: _Work, reasons: Sequence[Unfit]) -> str:
+    """Without a reason against it ENOUGH where nothing is short by any way of reckoning, IF_EATEN where nothing is by
+    the headline, else ADD.
+    """
+    if reasons:
+        return NOT_THIS if any(one.whole for one in reasons) else NOT_ALONE
+    values = work.lacks(work.hay)
 
     def met(model: str) -> bool:
         energy = values[f"energy {model}"] <= _allowed(work.need.nem_mcal, work.practice)
