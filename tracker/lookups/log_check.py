@@ -13,12 +13,13 @@ from labels import payload
 from tracker.domain import tag
 from tracker.domain.custody import fold
 from tracker.errors import TrackerError
+from tracker.storage.coring import Sample
 from tracker.storage.custody import EventRow, StandingRow, Undone, as_event, projection
 from tracker.storage.tags import Tag, TagContest
 
 # Whoever mends a season begins with the first; a thousand sentences help nobody.
 MOST_FAULTS = 20
-_AT_A_TIME = 2000
+_AT_A_TIME, _SAMPLES = 2000, 200
 # What a row that was written past the steps can bring: a kind or a part of it that is not there.
 _UNREADABLE = (KeyError, TypeError, ValueError, AttributeError)
 
@@ -72,12 +73,19 @@ def _holes(session: Session) -> Iterator[str]:
 
 
 def _standings(session: Session) -> Iterator[str]:
-    kept = {row.sample_id: row for row in session.scalars(select(StandingRow))}
+    last = session.scalar(select(func.max(Sample.id))) or 0
+    # So many at a time, that a large season need not be in memory.
+    for first in range(1, last + 1, _SAMPLES):
+        yield from _standings_between(session, first, first + _SAMPLES - 1)
+
+
+def _standings_between(session: Session, first: int, last: int) -> Iterator[str]:
+    some = select(StandingRow).where(StandingRow.sample_id.between(first, last))
+    kept = {row.sample_id: row for row in session.scalars(some)}
     of_samples = (
         select(EventRow)
-        .where(EventRow.sample_id.is_not(None))
+        .where(EventRow.sample_id.between(first, last))
         .order_by(EventRow.sample_id, EventRow.seq)
-        .execution_options(yield_per=_AT_A_TIME)
     )
     for sample, rows in groupby(session.scalars(of_samples), key=lambda row: row.sample_id):
         row = kept.pop(sample, None)
