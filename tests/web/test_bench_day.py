@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from decimal import Decimal
 from statistics import median
@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page
 
 from labels.payload import prefix
 from tests.makers import SEAL, act, at, life, make_received, standing
-from tests.web.live import chromium, serving
+from tests.web.live import serving
 from tracker.domain.chain import gaps
 from tracker.steps.add_balance import add_balance
 from tracker.steps.check_balance import check_balance
@@ -141,12 +141,6 @@ def checked(season: Database, clock: Clock) -> None:
     with season.act("check", "carl", {}) as session:
         who = act(session, "carl", (clock() - at(0)).total_seconds() / 60)
         check_balance(session, "B1", Decimal("0.00"), Decimal("200.01"), who)
-
-
-@pytest.fixture
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 def opened(browser: Browser, address: str) -> Bench:

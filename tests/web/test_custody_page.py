@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page
 
 from tests.result_files import Bench, bench, bench_template, released, row, taken_in, written
 from tests.web.conftest import made_app
-from tests.web.live import chromium, serving
+from tests.web.live import serving
 from tests.web.test_pages_in_a_browser import RULES, complaints
 from tracker import custody_check
 from tracker.custody_check import check
@@ -22,12 +22,6 @@ from tracker.lookups.issued_reports import Issued, issued_report
 from tracker.papers.lot_report import lot_report
 
 __all__ = ["bench", "bench_template"]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

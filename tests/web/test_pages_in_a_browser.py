@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +26,7 @@ from tests.makers import (
 from tests.phones import LOT, Phone
 from tests.result_files import NIR, Bench, bench, bench_template, row, written
 from tests.season_makers import make_season
-from tests.web.live import chromium, serving
+from tests.web.live import serving
 from tracker.steps.add_balance import add_balance
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.make_run import make_run
@@ -59,12 +58,6 @@ TARGETS = (
     "main button:not(.plain), main input:not([type=hidden], [type=checkbox], [type=radio]), main select, "
     "main a.next"
 )
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, BrowserContext, Page
 from sqlalchemy import update
 
 from tests.makers import at
-from tests.web.live import chromium, serving
+from tests.web.live import serving
 from tests.web.producer.lots import NAMES, Stub
 from tests.web.test_pages_in_a_browser import RULES
 from tracker.storage.engine import Database
@@ -35,12 +35,6 @@ QUERIES = {
     "heifers": "?kind=first-calf+heifer&stage=early-milk&weight=1000&milk=18",
     "bulls": "?kind=bull&weight=2000&condition=5",
 }
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture
