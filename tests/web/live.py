@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from playwright.sync_api import Browser, BrowserType
+from waitress import wasyncore
 from waitress.server import create_server
 
 from tracker.app import create_app
@@ -39,24 +40,15 @@ def serving(season: Database) -> Iterator[str]:
 @contextmanager
 def running(server: Any) -> Iterator[None]:
     """A waitress server at work in a thread of its own."""
-    ended = threading.Event()
-
-    def run() -> None:
-        try:
-            server.run()
-        except OSError:
-            # What it listened at may be closed while it waits for something there.
-            if not ended.is_set():
-                raise
-
-    thread = threading.Thread(target=run, daemon=True)
+    thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     try:
         yield
     finally:
-        ended.set()
-        server.close()
+        # Ended from outside it would first wait out the second for which it listens.
+        server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map))
         thread.join(timeout=5)
+        server.task_dispatcher.shutdown()
 
 
 def program() -> str:

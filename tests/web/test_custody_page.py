@@ -12,9 +12,9 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.result_files import Bench, bench, bench_template, released, row, taken_in, written
+from tests.web.axe import complaints
 from tests.web.conftest import made_app
 from tests.web.live import serving
-from tests.web.test_pages_in_a_browser import RULES, complaints
 from tracker import custody_check
 from tracker.custody_check import check
 from tracker.files.key_file import KeyFile
@@ -143,7 +143,7 @@ def test_a_browser_without_ed25519_says_so(page: Page, pdf: bytes) -> None:
 
 def test_the_page_has_no_fault(page: Page, pdf: bytes) -> None:
     told(page, pdf)
-    assert complaints(page, RULES) == []
+    assert complaints(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
