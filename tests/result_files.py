@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -118,14 +119,27 @@ def bench_template(databases: Databases, season_begun: str, tmp_path_factory: py
 @pytest.fixture
 def bench(databases: Databases, bench_template: str, tmp_path: Path) -> Iterator[Bench]:
     """The test's own copy of that season."""
-    address = databases.copy(bench_template, tmp_path)
+    with bench_copied(databases, bench_template, tmp_path) as found:
+        yield found
+
+
+@contextmanager
+def bench_copied(databases: Databases, template: str, folder: Path) -> Iterator[Bench]:
+    """A copy of a season that began as a bench does, for one test."""
+    address = databases.copy(template, folder)
+    made = bench_on(address)
+    yield made
+    made.season.close()
+    databases.drop(address)
+
+
+def bench_on(address: str) -> Bench:
+    """The season at that address, open."""
     database = Database(address, clock=lambda: at(0))
     with database.read() as session:
         samples = tuple(session.scalars(select(Sample).order_by(Sample.id)))
         codes = tuple(standing_of(session, sample).code or "" for sample in samples)
-    yield Bench(database, samples, codes)
-    database.close()
-    databases.drop(address)
+    return Bench(database, samples, codes)
 
 
 def add_map(session: Session, name: str, written: Mapping[str, Any], kind: str = "instrument") -> None:

@@ -192,17 +192,13 @@ def serving(season: Any) -> Iterator[str]:
 
 def take(season: Any, told: Callable[[str], None]) -> None:
     """Take every picture."""
-    import shutil
-
     from playwright.sync_api import sync_playwright
 
+    from tests.web.live import chromium
     from tracker.web.shared.guard import COOKIE
 
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if chromium is None:
-        raise SystemExit("No Chromium is on the path; install it (apt-get install chromium).")
     with serving(season) as base, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        browser = chromium(playwright.chromium)
         for shot in SHOTS:
             width, height = SIZES[shot.size]
             context = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light")

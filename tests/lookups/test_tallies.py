@@ -5,13 +5,14 @@ from __future__ import annotations
 import random
 from collections.abc import Iterator
 from datetime import UTC
+from pathlib import Path
 from typing import Any
 
 import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from tests.databases import upgraded_again
+from tests.databases import Databases, upgraded_again
 from tests.lookups import plainly
 from tests.makers import (
     START,
@@ -27,7 +28,7 @@ from tests.makers import (
     make_received,
     make_tag,
 )
-from tests.result_files import Bench, released, row, taken_in, written
+from tests.result_files import Bench, bench_copied, bench_on, released, row, taken_in, written
 from tracker.lookups.hay_of_year import GROUPINGS, QUALITIES, hay_of_year
 from tracker.lookups.programme import behind, programme
 from tracker.steps.add_people import add_producer
@@ -50,9 +51,27 @@ PRODUCERS, LOTS = 7, 70
 KEPT = ("hay_count", "hay_share", "coring_tally", "label_tally", "answer_time", "dry_again")
 
 
+@pytest.fixture(scope="module")
+def varied_template(
+    databases: Databases, bench_template: str, tmp_path_factory: pytest.TempPathFactory
+) -> str:
+    """The address of a varied season, never opened by a test."""
+    address = databases.copy(bench_template, tmp_path_factory.mktemp("varied"))
+    bench = bench_on(address)
+    build_varied(bench)
+    bench.season.close()
+    return address
+
+
 @pytest.fixture
-def varied(bench: Bench) -> Bench:
-    """A season in which everything happened that the figures count, and some of it was taken back or corrected."""
+def varied(databases: Databases, varied_template: str, tmp_path: Path) -> Iterator[Bench]:
+    """The test's own copy of that season."""
+    with bench_copied(databases, varied_template, tmp_path) as found:
+        yield found
+
+
+def build_varied(bench: Bench) -> None:
+    """Let everything happen in it that the figures count, and some of it be taken back or corrected."""
     _reported_twice(bench)
     season = bench.season
     done(season, _odd_corings)
@@ -69,7 +88,6 @@ def varied(bench: Bench) -> Bench:
     done(season, lambda s: make_ground(s, field="Last year", harvested="2025-06-01", load="L-2025"))
     done(season, _reports)
     done(season, lambda s: erase_producer(s, "Producer 3", act(s, "lena", 9000), reason="asked for it"))
-    return bench
 
 
 def _reported_twice(bench: Bench) -> None:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from playwright.sync_api import Browser, sync_playwright
 from sqlalchemy import select
 
 from tests.makers import BASE
+from tests.web.live import chromium
 from tracker.app import create_app
 from tracker.settings import Settings
 from tracker.steps.sign_in import begin, make_account
@@ -70,3 +72,20 @@ def client_as(app: Flask) -> ClientAs:
         return sign_in_as(at or app, key)
 
     return made
+
+
+@pytest.fixture(scope="session")
+def begun_browser() -> Iterator[Browser]:
+    """The run's one browser: each test opens a context of its own in it, which shares nothing with another."""
+    with sync_playwright() as playwright:
+        found = chromium(playwright.chromium)
+        yield found
+        found.close()
+
+
+@pytest.fixture(scope="module")
+def browser(begun_browser: Browser) -> Iterator[Browser]:
+    """The same, with nothing left open in it by the tests of this file."""
+    yield begun_browser
+    for context in begun_browser.contexts:
+        context.close()

@@ -8,13 +8,17 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, BrowserType
+from waitress import wasyncore
 from waitress.server import create_server
 
 from tracker.app import create_app
 from tracker.settings import Settings
 from tracker.storage.engine import Database
+
+# The first is Chromium without windows: it draws the same pages, starts sooner and works less.
+BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
+SWITCHES = ("--no-sandbox",)
 
 
 @contextmanager
@@ -36,33 +40,27 @@ def serving(season: Database) -> Iterator[str]:
 @contextmanager
 def running(server: Any) -> Iterator[None]:
     """A waitress server at work in a thread of its own."""
-    ended = threading.Event()
-
-    def run() -> None:
-        try:
-            server.run()
-        except OSError:
-            # What it listened at may be closed while it waits for something there.
-            if not ended.is_set():
-                raise
-
-    thread = threading.Thread(target=run, daemon=True)
+    thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     try:
         yield
     finally:
-        ended.set()
-        server.close()
+        # Ended from outside it would first wait out the second for which it listens.
+        server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map))
         thread.join(timeout=5)
+        server.task_dispatcher.shutdown()
 
 
-@contextmanager
-def chromium() -> Iterator[Browser]:
-    """A headless Chromium of this machine. A test without one fails, and says what to install."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if path is None:
-        pytest.fail("No Chromium is on the path; install it (apt-get install chromium) to test the pages.")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield browser
-        browser.close()
+def program() -> str:
+    """The path of this machine's Chromium; FileNotFoundError says what to install."""
+    for name in BROWSERS:
+        if found := shutil.which(name):
+            return found
+    raise FileNotFoundError(
+        "No Chromium is on the path; install it (apt-get install chromium-headless-shell, or chromium)."
+    )
+
+
+def chromium(kind: BrowserType, *more: str) -> Browser:
+    """A headless Chromium of this machine, begun with these further switches."""
+    return kind.launch(executable_path=program(), args=[*SWITCHES, *more])

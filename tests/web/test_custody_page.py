@@ -12,9 +12,9 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.result_files import Bench, bench, bench_template, released, row, taken_in, written
+from tests.web.axe import complaints
 from tests.web.conftest import made_app
-from tests.web.live import chromium, serving
-from tests.web.test_pages_in_a_browser import RULES, complaints
+from tests.web.live import serving
 from tracker import custody_check
 from tracker.custody_check import check
 from tracker.files.key_file import KeyFile
@@ -22,12 +22,6 @@ from tracker.lookups.issued_reports import Issued, issued_report
 from tracker.papers.lot_report import lot_report
 
 __all__ = ["bench", "bench_template"]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture
@@ -149,7 +143,7 @@ def test_a_browser_without_ed25519_says_so(page: Page, pdf: bytes) -> None:
 
 def test_the_page_has_no_fault(page: Page, pdf: bytes) -> None:
     told(page, pdf)
-    assert complaints(page, RULES) == []
+    assert complaints(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pyotp
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 from sqlalchemy import select
 
@@ -27,7 +25,8 @@ from tests.makers import (
 from tests.phones import LOT, Phone
 from tests.result_files import NIR, Bench, bench, bench_template, row, written
 from tests.season_makers import make_season
-from tests.web.live import chromium, serving
+from tests.web.axe import SIZES, Looked, everywhere, faulty, shown_at
+from tests.web.live import serving
 from tracker.steps.add_balance import add_balance
 from tracker.steps.issue_tags import issue_tags
 from tracker.steps.make_run import make_run
@@ -43,28 +42,12 @@ from tracker.storage.people import party
 
 __all__ = ["bench", "bench_template"]
 
-# The rules of WCAG 2.2 at AA; on bench pages contrast is held to AAA, 7 to 1, by `color-contrast-enhanced`.
-RULES = {
-    "runOnly": {
-        "type": "tag",
-        "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-    }
-}
-ENHANCED = {"runOnly": {"type": "rule", "values": ["color-contrast-enhanced"]}}
-SIZES = {"phone": (360, 640), "desk": (1280, 900)}
-SCHEMES = ("light", "dark")
 BENCH = ("/desk/", "/oven", "/mill")
 # What is pressed with gloves on; links in running text and in tables are read, not worked with.
 TARGETS = (
     "main button:not(.plain), main input:not([type=hidden], [type=checkbox], [type=radio]), main select, "
     "main a.next"
 )
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture
@@ -146,44 +129,29 @@ def contested(season: Database) -> str:
     return code
 
 
-def signed_in(browser: Browser, season: Database, address: str, size: str, scheme: Any) -> BrowserContext:
-    """A browser of that size and scheme in which the lead is signed in."""
+def signed_in(browser: Browser, season: Database, address: str) -> BrowserContext:
+    """A browser in which the lead is signed in."""
     with season.act("sign in", "lena", {}) as session:
         wanted = select(Account).where(Account.party_key == "lena")
         if session.scalar(wanted) is None:
             make_account(session, "lena", "lena", season.clock())
         token = begin(session, session.scalars(wanted).one(), season.clock())
-    width, height = SIZES[size]
-    context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+    context = browser.new_context()
     context.add_cookies([{"name": "tracker", "value": token, "url": address}])
     return context
 
 
-def complaints(page: Page, options: dict[str, Any]) -> list[str]:
-    """What axe finds on the page, each with its first element."""
-    found = Axe().run(page, options=options).response["violations"]
-    return [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found]
-
-
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
-def test_no_page_has_a_fault_that_axe_finds(
-    season: Database, addresses: list[str], browser: Browser, size: str, scheme: str
-) -> None:
-    faults: dict[str, list[str]] = {}
+def test_no_page_has_a_fault_that_axe_finds(season: Database, addresses: list[str], browser: Browser) -> None:
+    seen: dict[str, Looked] = {}
     with serving(season) as address:
-        context = signed_in(browser, season, address, size, scheme)
+        context = signed_in(browser, season, address)
         page = context.new_page()
         for path in addresses:
             answer = page.goto(address + path)
             assert answer is not None and answer.ok == (path != "/nothing-here"), path
-            found = complaints(page, RULES)
-            if path.startswith(BENCH):
-                found += complaints(page, ENHANCED)
-            if found:
-                faults[path] = found
+            seen[path] = everywhere(page, enhanced=path.startswith(BENCH))
         context.close()
-    assert faults == {}
+    assert faulty(seen) == {}
 
 
 def test_nothing_scrolls_sideways_and_every_bench_control_can_be_hit_with_gloves(
@@ -191,11 +159,14 @@ def test_nothing_scrolls_sideways_and_every_bench_control_can_be_hit_with_gloves
 ) -> None:
     wide, small = [], []
     with serving(season) as address:
-        for size in SIZES:
-            context = signed_in(browser, season, address, size, "light")
-            page = context.new_page()
-            for path in addresses:
-                page.goto(address + path)
+        context = signed_in(browser, season, address)
+        page = context.new_page()
+        for path in addresses:
+            page.goto(address + path)
+            # What is folded away has no size of its own until somebody opens it.
+            page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
+            for size in SIZES:
+                shown_at(page, size)
                 if page.evaluate(
                     "document.documentElement.scrollWidth > document.documentElement.clientWidth"
                 ):
@@ -205,7 +176,7 @@ def test_nothing_scrolls_sideways_and_every_bench_control_can_be_hit_with_gloves
                         found = box.bounding_box()
                         if found is not None and found["height"] < 72:
                             small.append((size, path, box.evaluate("node => node.outerHTML.slice(0, 80)")))
-            context.close()
+        context.close()
     assert (wide, small) == ([], [])
 
 
@@ -237,82 +208,70 @@ def results(bench: Bench, tmp_path: Path) -> tuple[Database, list[str], Path]:
     return season, paths, upload
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
 def test_the_pages_of_results_have_no_fault_either(
-    results: tuple[Database, list[str], Path], browser: Browser, size: str, scheme: str
+    results: tuple[Database, list[str], Path], browser: Browser
 ) -> None:
     season, paths, upload = results
-    faults: dict[str, list[str]] = {}
+    seen: dict[str, Looked] = {}
     with serving(season) as address:
-        context = signed_in(browser, season, address, size, scheme)
+        context = signed_in(browser, season, address)
         page = context.new_page()
         for path in paths:
             answer = page.goto(address + path)
             assert answer is not None and answer.ok, path
-            if found := complaints(page, RULES):
-                faults[path] = found
+            seen[path] = everywhere(page)
         page.goto(f"{address}/results")
         page.set_input_files("input[type=file]", upload)
         page.locator("form:has(input[type=file]) button").click()
         page.wait_for_selector("text=next.csv")
-        if found := complaints(page, RULES):
-            faults["the look at a file"] = found
+        seen["the look at a file"] = everywhere(page)
         context.close()
-    assert faults == {}
+    assert faulty(seen) == {}
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
-def test_the_steps_to_a_second_factor_have_no_fault(
-    season: Database, browser: Browser, size: str, scheme: str
-) -> None:
-    faults: dict[str, list[str]] = {}
+def test_the_steps_to_a_second_factor_have_no_fault(season: Database, browser: Browser) -> None:
+    seen: dict[str, Looked] = {}
     with season.act("come in", "lena", {}) as session:
         note_access(session, at(0), "turned away", "lena", "127.0.0.1")
     with serving(season) as address:
-        context = signed_in(browser, season, address, size, scheme)
+        context = signed_in(browser, season, address)
         page = context.new_page()
-        faults["comings"] = looked_at(page, f"{address}/people/comings", "turned away")
-        faults["before"] = looked_at(page, f"{address}/second-factor", "Show the code to scan")
+        seen["comings"] = looked_at(page, f"{address}/people/comings", "turned away")
+        seen["before"] = looked_at(page, f"{address}/second-factor", "Show the code to scan")
         page.get_by_role("button", name="Show the code to scan").click()
-        faults["secret"] = looked_at(page, "", "Nobody else may see it")
+        seen["secret"] = looked_at(page, "", "Nobody else may see it")
         phone = pyotp.TOTP(page.locator("p.code").inner_text().replace(" ", ""))
         page.fill("#code", phone.at(season.clock()))
         page.get_by_role("button", name="Use it from now on").click()
-        faults["paper codes"] = looked_at(page, "", "Write these down")
-        faults["after"] = looked_at(page, f"{address}/second-factor", "Every sign-in of yours")
+        seen["paper codes"] = looked_at(page, "", "Write these down")
+        seen["after"] = looked_at(page, f"{address}/second-factor", "Every sign-in of yours")
         context.close()
-    assert not any(faults.values()), faults
+    assert faulty(seen) == {}
 
 
-@pytest.mark.parametrize("scheme", SCHEMES)
-@pytest.mark.parametrize("size", SIZES)
-def test_a_season_plan_and_its_record_have_no_fault(
-    bench: Bench, browser: Browser, size: str, scheme: str
-) -> None:
+def test_a_season_plan_and_its_record_have_no_fault(bench: Bench, browser: Browser) -> None:
     make_season(bench)
     season = bench.season
     season.clock = lambda: at(1700)
-    faults: dict[str, list[str]] = {}
+    seen: dict[str, Looked] = {}
     with serving(season) as address:
-        context = signed_in(browser, season, address, size, scheme)
+        context = signed_in(browser, season, address)
         page = context.new_page()
-        faults["asked"] = looked_at(page, f"{address}/season?producer=Oda+Meadow", "Plan for Oda Meadow")
+        seen["asked"] = looked_at(page, f"{address}/season?producer=Oda+Meadow", "Plan for Oda Meadow")
         page.get_by_role("button", name="Plan for Oda Meadow").click()
-        faults["planned"] = looked_at(page, "", "Plan it otherwise")
-        faults["kept"] = looked_at(page, f"{address}/season/kept/1", "As it was made")
-        faults["today"] = looked_at(page, f"{address}/season/kept/1/today", "The same plan comes of it")
+        seen["planned"] = looked_at(page, "", "Plan it otherwise")
+        seen["kept"] = looked_at(page, f"{address}/season/kept/1", "As it was made")
+        seen["today"] = looked_at(page, f"{address}/season/kept/1/today", "The same plan comes of it")
         context.close()
-    assert not any(faults.values()), faults
+    assert faulty(seen) == {}
 
 
-def looked_at(page: Page, address: str, words: str) -> list[str]:
+def looked_at(page: Page, address: str, words: str) -> Looked:
     """What axe finds on the page at that address, or on the one that stands there, once it says these words."""
     if address:
         page.goto(address)
     page.get_by_text(words).first.wait_for()
-    return complaints(page, RULES)
+    return everywhere(page)
 
 
 def test_pages_for_those_who_are_not_signed_in_have_no_fault(season: Database, browser: Browser) -> None:
@@ -320,16 +279,14 @@ def test_pages_for_those_who_are_not_signed_in_have_no_fault(season: Database, b
         code = standing_code(session)
         _, printed = print_tags(session, [1], act(session, "tove", 6), base_url=BASE, layout={})
         stub = printed[0].token
-    faults: dict[str, list[str]] = {}
+    seen: dict[str, Looked] = {}
     with serving(season) as address:
-        page = browser.new_page(viewport={"width": 360, "height": 640})
+        page = browser.new_page()
         for path in ("/sign-in", "/link/never-one-of-ours", f"/T/{code}", f"/T/{stub}"):
             page.goto(address + path)
-            found = complaints(page, RULES)
-            if found:
-                faults[path] = found
+            seen[path] = everywhere(page)
         page.close()
-    assert faults == {}
+    assert faulty(seen) == {}
 
 
 def standing_code(session: Any) -> str:

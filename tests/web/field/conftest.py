@@ -13,7 +13,6 @@ from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.web.conftest import sign_in_as
 from tests.web.field.office import Between, field_office
-from tests.web.live import chromium
 from tracker.storage.engine import Database
 from tracker.web.shared.guard import COOKIE
 
@@ -83,12 +82,6 @@ def enter(page: Page, kind: str, payload: dict[str, Any]) -> dict[str, Any]:
 def settled(page: Page) -> None:
     """Until nothing waits to be sent."""
     until(page, f"{ENTRIES}.then((all) => all.length && all.every((one) => one.state !== 'saved'))")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

@@ -3,31 +3,25 @@
 from __future__ import annotations
 
 import os
-import shutil
 import signal
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-from playwright.sync_api import BrowserContext, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, BrowserType
 
 from tests.web.conftest import sign_in_as
 from tests.web.field.conftest import ENTRIES, entries, until
 from tests.web.field.office import Between
+from tests.web.live import SWITCHES, program
 from tracker.web.shared.guard import COOKIE
 
 
-@pytest.fixture
-def own_browser(office: tuple[str, Between], tmp_path: Path) -> Iterator[tuple[Playwright, Path]]:
-    with sync_playwright() as playwright:
-        yield playwright, tmp_path / "profile"
-
-
-def started(playwright: Playwright, folder: Path) -> BrowserContext:
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    return playwright.chromium.launch_persistent_context(
-        str(folder), executable_path=path, args=["--no-sandbox"], viewport={"width": 360, "height": 640}
+def started(kind: BrowserType, folder: Path) -> BrowserContext:
+    return kind.launch_persistent_context(
+        str(folder),
+        executable_path=program(),
+        args=list(SWITCHES),
+        viewport={"width": 360, "height": 640},
     )
 
 
@@ -51,13 +45,13 @@ def kill(folder: Path) -> None:
 
 
 def test_an_entry_is_there_after_the_battery_went_flat_right_after_the_sign(
-    office: tuple[str, Between], own_browser: tuple[Playwright, Path]
+    office: tuple[str, Between], browser: Browser, tmp_path: Path
 ) -> None:
     address, between = office
-    playwright, folder = own_browser
+    kind, folder = browser.browser_type, tmp_path / "profile"
     cookie = sign_in_as(between.app, "tove").get_cookie(COOKIE)
     assert cookie is not None
-    context = started(playwright, folder)
+    context = started(kind, folder)
     context.add_cookies([{"name": COOKIE, "value": cookie.value, "url": address}])
     page = context.new_page()
     page.goto(f"{address}/field/phone")
@@ -74,7 +68,7 @@ def test_an_entry_is_there_after_the_battery_went_flat_right_after_the_sign(
     page.locator("#sign", has_text="Saved on this phone").wait_for()
     kill(folder)
     time.sleep(0.3)
-    context = started(playwright, folder)
+    context = started(kind, folder)
     between.cut = False
     page = context.new_page()
     page.goto(f"{address}/field/unsent")

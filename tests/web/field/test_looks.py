@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
+from tests.web.axe import SCHEMES, complaints
 from tests.web.field.conftest import LOT, Phone, enter, phone_of
 from tests.web.field.office import Between
 from tests.web.field.test_scanning import CODE, OTHER_CODE, cored
-from tests.web.test_pages_in_a_browser import ENHANCED, RULES, complaints
 
 # Everything that is tapped or typed in; what is outside main is tapped too.
 TARGETS = (
@@ -112,16 +112,17 @@ def opened(browser: Browser, office: tuple[str, Between], **about: Any) -> tuple
     return phone, phone.open()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_that_axe_finds_and_contrast_of_seven_to_one(
-    browser: Browser, office: tuple[str, Between], scheme: str
+    browser: Browser, office: tuple[str, Between]
 ) -> None:
-    phone, page = opened(browser, office, color_scheme=scheme)
-    faults: dict[str, list[str]] = {}
+    phone, page = opened(browser, office)
+    faults: dict[tuple[str, str], list[str]] = {}
     for name in steps(page, phone.address):
-        found = complaints(page, RULES) + complaints(page, ENHANCED)
-        if found:
-            faults[name] = found
+        for scheme in SCHEMES:
+            page.emulate_media(color_scheme=scheme)
+            found = complaints(page, enhanced=True)
+            if found:
+                faults[name, scheme] = found
     phone.context.close()
     assert faults == {}
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
 import uuid
 from collections.abc import Iterator
 
@@ -14,6 +13,7 @@ from tests.web.conftest import sign_in_as
 from tests.web.field.conftest import LOT, Phone, enter, phone_of
 from tests.web.field.office import Between
 from tests.web.field.test_scanning import CODE, png, url
+from tests.web.live import chromium
 from tracker.web.shared.guard import COOKIE
 
 IPHONE = (
@@ -101,12 +101,7 @@ def test_a_clock_that_is_set_while_the_page_is_open_marks_the_entry(phone: Phone
 def plain_http(browser: Browser, office: tuple[str, Between]) -> Iterator[Phone]:
     """The same office by a name on the network, without https."""
     address, between = office
-    opened = browser.browser_type.launch(
-        executable_path=shutil.which("chromium")
-        or shutil.which("chromium-browser")
-        or shutil.which("google-chrome"),
-        args=["--no-sandbox", "--host-resolver-rules=MAP office.example 127.0.0.1"],
-    )
+    opened = chromium(browser.browser_type, "--host-resolver-rules=MAP office.example 127.0.0.1")
     there = address.replace("localhost", "office.example")
     context = opened.new_context(viewport={"width": 360, "height": 640})
     cookie = sign_in_as(between.app, "tove").get_cookie(COOKIE)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ from playwright.sync_api import Browser, Page
 from labels import payload, qr
 from tests.web.field.conftest import LOT, Phone, enter, entries, phone_of
 from tests.web.field.office import Between
+from tests.web.live import chromium
 
 WIDTH, HEIGHT = 640, 480
 OTHER_CODE = "E0F14CSE"
@@ -103,16 +103,11 @@ def seen(browser: Browser, office: tuple[str, Between], film: Path) -> Iterator[
     def looking(frames: Sequence[Sequence[str]]) -> Phone:
         address = office[0]
         written(film, [frame([url(address, code) for code in codes]) for codes in frames])
-        with_camera = browser.browser_type.launch(
-            executable_path=shutil.which("chromium")
-            or shutil.which("chromium-browser")
-            or shutil.which("google-chrome"),
-            args=[
-                "--no-sandbox",
-                "--use-fake-ui-for-media-stream",
-                "--use-fake-device-for-media-stream",
-                f"--use-file-for-fake-video-capture={film}",
-            ],
+        with_camera = chromium(
+            browser.browser_type,
+            "--use-fake-ui-for-media-stream",
+            "--use-fake-device-for-media-stream",
+            f"--use-file-for-fake-video-capture={film}",
         )
         opened.append(with_camera)
         return phone_of(with_camera, office)

@@ -11,7 +11,7 @@ from tests.makers import life, weighed
 from tests.web.conftest import made_app, sign_in_as
 from tests.web.intake.conftest import Desk
 from tests.web.intake.test_weigh import opened
-from tests.web.live import chromium, serving
+from tests.web.live import serving
 from tracker.storage.coring import Sample
 from tracker.storage.engine import Database
 from tracker.web.shared.guard import COOKIE
@@ -24,12 +24,6 @@ Object.defineProperty(navigator, "serial", { value: { getPorts: async () => [por
 window.send = (text) => window.line.enqueue(new TextEncoder().encode(text));
 """
 ABSENT = "delete Navigator.prototype.serial;"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

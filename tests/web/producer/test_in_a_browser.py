@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 from sqlalchemy import update
 
 from tests.makers import at
-from tests.web.live import chromium, serving
+from tests.web.axe import everywhere, faulty
+from tests.web.live import serving
 from tests.web.producer.lots import NAMES, Stub
-from tests.web.test_pages_in_a_browser import RULES
 from tracker.storage.engine import Database
 from tracker.storage.lots import Field
 
@@ -35,12 +33,6 @@ QUERIES = {
     "heifers": "?kind=first-calf+heifer&stage=early-milk&weight=1000&milk=18",
     "bulls": "?kind=bull&weight=2000&condition=5",
 }
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture
@@ -148,13 +140,9 @@ def test_on_a_slow_3g_line_the_page_is_there_within_two_seconds(
     assert 0.6 < min(took) < MOST_SECONDS, took
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", ["phone", "desk"])
-def test_axe_finds_no_fault(
-    size: str, scheme: Any, address: str, stubs: dict[str, Stub], browser: Browser
-) -> None:
-    context = browser.new_context(viewport=SIZES[size], color_scheme=scheme)  # type: ignore[arg-type]
-    page, faults = context.new_page(), {}
+def test_axe_finds_no_fault(address: str, stubs: dict[str, Stub], browser: Browser) -> None:
+    context = browser.new_context()
+    page, seen = context.new_page(), {}
     token = stubs["poor"].token
     for path in (
         f"/T/{token}",
@@ -167,11 +155,9 @@ def test_axe_finds_no_fault(
     ):
         page.goto(address + path)
         page.evaluate("document.querySelectorAll('details').forEach(one => one.open = true)")
-        found = Axe().run(page, options=RULES).response["violations"]
-        if found:
-            faults[path] = [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in found]
+        seen[path] = everywhere(page)
     context.close()
-    assert faults == {}
+    assert faulty(seen) == {}
 
 
 @pytest.mark.parametrize("size", SIZES)
