@@ -132,8 +132,8 @@ def test_without_https_an_entry_has_a_version_7_id_and_a_photo_of_the_tag_is_rea
     assert uuid.UUID(made["event_id"]).version == 7
     page.goto(f"{plain_http.address}/field/hand-over")
     page.locator("#way-out").click()
-    page.locator("#typed").wait_for(timeout=1000)
-    page.locator("#tag-photo").wait_for(state="attached", timeout=1000)
+    page.locator("#typed").wait_for()
+    page.locator("#tag-photo").wait_for(state="attached")
     assert re.search("begins with https", page.locator("#no-camera").inner_text())
     page.set_input_files(
         "#tag-photo", png([url(plain_http.address.replace("office.example", "localhost"), CODE)])

@@ -187,8 +187,8 @@ def test_without_a_camera_a_photo_and_typing_are_there_at_once_and_the_photo_is_
     phone.context.add_init_script(NO_CAMERA)
     page = bags(phone)
     page.reload()
-    page.locator("#tag-photo").wait_for(state="attached", timeout=1000)
-    page.locator("#typed").wait_for(timeout=1000)
+    page.locator("#tag-photo").wait_for(state="attached")
+    page.locator("#typed").wait_for()
     assert page.locator("#camera").count() == 0
     assert "take a photo of the tag" in page.locator("#no-camera").inner_text()
     page.set_input_files("#tag-photo", png([url(phone.address, CODE)]))
