@@ -58,8 +58,8 @@ def create_app(season: Database, settings: Settings, secret: str, *, secure: boo
     )
     app.extensions["season"] = season
     app.extensions["settings"] = settings
-    log.log_requests(app)
-    running.count(app)
+    figures = app.extensions["figures"] = running.Figures()
+    log.note_answers(app, figures.count)
     guard.stand(app)
     errors.answer_errors(app)
     for door in DOORS:

@@ -135,8 +135,10 @@ def log_to_stderr(form: str = "text") -> None:
     """One place for what the server tells while it runs, its addresses' secrets left out. form: text or json."""
     from tracker.web.shared.log import JsonFormatter, MaskingFormatter
 
-    # Nothing of a thread or a process stands in a line, and to look them up takes a while (logging's own advice).
+    # No thread, process or place of the program stands in a line, and to look them up takes a while (logging's own
+    # advice, docs.python.org/3/howto/logging.html#optimization).
     logging.logThreads = logging.logProcesses = logging.logMultiprocessing = False
+    logging._srcfile = None
     formatter = JsonFormatter if form == "json" else MaskingFormatter
     handler = logging.StreamHandler()
     handler.setFormatter(formatter("%(asctime)s %(levelname)s %(message)s"))

@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from http import HTTPStatus
 from typing import cast
 
-from flask import Blueprint, Flask, Response, current_app, request
-from flask.globals import request_ctx
+from flask import Blueprint, Response, current_app, request
 from prometheus_client import CollectorRegistry, Counter, Histogram, generate_latest
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.exposition import CONTENT_TYPE_LATEST
@@ -17,7 +16,6 @@ from sqlalchemy.exc import SQLAlchemyError
 from tracker.errors import Refused, TrackerError
 from tracker.lookups.load import load
 from tracker.web.shared.access import EVERYONE, for_roles
-from tracker.web.shared.log import seconds_taken
 from tracker.web.shared.season import reading, season
 
 door = Blueprint("running", __name__)
@@ -107,18 +105,6 @@ class _OfTheSeason:
         yield waiting
         yield GaugeMetricFamily("tracker_log_entries", "Entries of the log.", value=found.entries)
         yield GaugeMetricFamily("tracker_refusals", "Refusals kept.", value=found.refusals)
-
-
-def count(app: Flask) -> None:
-    """Count every answer of this application."""
-    figures = app.extensions["figures"] = Figures()
-
-    @app.after_request
-    def answered(response: Response) -> Response:
-        # The page's name, never its address: an address may hold a secret.
-        page = str(request_ctx.request.endpoint or "unknown")
-        figures.count(page, response.status_code, seconds_taken())
-        return response
 
 
 def _figures() -> Figures:
