@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import pytest
-from flask import Flask, url_for
+from flask import url_for
+
+from tracker.web.shared.doors import Doors
 
 
 @pytest.mark.parametrize("order", [("", "/hay"), ("/hay", "")])
 def test_an_address_that_is_kept_is_kept_for_the_place_that_the_program_is_served_at(
-    app: Flask, order: tuple[str, str]
+    app: Doors, order: tuple[str, str]
 ) -> None:
     for _ in range(2):
         for root in order:
@@ -16,10 +18,12 @@ def test_an_address_that_is_kept_is_kept_for_the_place_that_the_program_is_serve
                 assert url_for("office.sign_in_page") == f"{root}/sign-in"
                 assert url_for("static", filename="house.css") == f"{root}/static/house.css"
                 assert url_for("static", filename="mark.svg") == f"{root}/static/mark.svg"
+                assert app.addresses()["office.sign_in_page"] == url_for("office.sign_in_page")
+                assert app.addresses()["static/house.css"] == url_for("static", filename="house.css")
                 assert url_for("scan.way", text="7K2M9QXQ") == f"{root}/way/7K2M9QXQ"
 
 
-def test_whatever_a_browser_kept_is_signed_as_before_and_what_it_did_not_is_not_set(app: Flask) -> None:
+def test_whatever_a_browser_kept_is_signed_as_before_and_what_it_did_not_is_not_set(app: Doors) -> None:
     client = app.test_client()
     answer = client.get("/sign-in")
     assert answer.status_code == 200 and "Cookie" in answer.headers["Vary"]

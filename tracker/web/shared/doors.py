@@ -19,6 +19,19 @@ if TYPE_CHECKING:
 FILE = {"filename"}
 
 
+class Addresses(dict[str, str]):
+    """Where pages lie that need no value, and files of ours (static/house.css): each put together once."""
+
+    def __init__(self, made: Callable[..., str]) -> None:
+        super().__init__()
+        self._made = made
+
+    def __missing__(self, name: str) -> str:
+        endpoint, _, file = name.partition("/")
+        found = self[name] = self._made(endpoint, **({"filename": file} if file else {}))
+        return found
+
+
 class Pages(Environment):
     """The templates. What every page may use is one dictionary, which is copied faster than a chain of them."""
 
@@ -56,21 +69,30 @@ class Doors(Flask):
     def __init__(self, *words: Any, **named: Any) -> None:
         super().__init__(*words, **named)
         self.session_interface = FormSession()
-        self._addresses: dict[tuple[str, ...], str] = {}
+        self._below: dict[str, Addresses] = {}
 
     def ensure_sync(self, func: Callable[..., Any]) -> Callable[..., Any]:
         """None of our functions waits asynchronously, and to look each time whether it does takes a while."""
         return func
 
+    def addresses(self) -> Addresses:
+        """The addresses that stay the same, below the root that this request came to."""
+        root = request_ctx.request.root_path
+        found = self._below.get(root)
+        if found is None:
+            found = self._below[root] = Addresses(super().url_for)
+        return found
+
     def update_template_context(self, context: dict[str, Any]) -> None:
-        """Nothing: what every template may use stands among the globals of the templates, not in a processor."""
+        """The addresses alone: what else every template may use stands among the globals of the templates."""
+        context["addresses"] = self.addresses()
 
     def url_for(self, /, endpoint: str, **values: Any) -> str:
         """An address. One without values, or of a file of ours, is the same all day and put together once."""
-        if not values.keys() <= FILE or endpoint.startswith(".") or not has_request_context():
+        if endpoint.startswith(".") or not has_request_context():
             return super().url_for(endpoint, **values)
-        key = (request_ctx.request.root_path, endpoint, *values.values())
-        found = self._addresses.get(key)
-        if found is None:
-            found = self._addresses[key] = super().url_for(endpoint, **values)
-        return found
+        if not values:
+            return self.addresses()[endpoint]
+        if values.keys() == FILE:
+            return self.addresses()[f"{endpoint}/{values['filename']}"]
+        return super().url_for(endpoint, **values)
