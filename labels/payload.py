@@ -207,7 +207,7 @@ def _bad_base(base: str, fault: str) -> LabelError:
 
 def url(base: str, code_or_token: str) -> str:
     """The address a QR holds: HTTPS://HOST/T/ and the code or token. Raises LabelError as its parts do."""
-    return prefix(base) + _code_or_token(code_or_token)
+    return prefix(base) + read_code_or_token(code_or_token)
 
 
 def read_url(base: str, text: str) -> str:
@@ -225,8 +225,9 @@ def read_url(base: str, text: str) -> str:
             remedy="Scan the QR beside the code, or type the 8 characters printed there.",
             field="scan",
         )
-    return _code_or_token(scanned[len(start) :].rstrip("/"))
+    return read_code_or_token(scanned[len(start) :].rstrip("/"))
 
 
-def _code_or_token(text: str) -> str:
+def read_code_or_token(text: str) -> str:
+    """What stands behind an address's start: the code or the token. Raises LabelError as read_code and read_token."""
     return read_token(text) if len(_plain(text)) > CODE_LENGTH + 4 else read_code(text)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
@@ -13,7 +14,7 @@ from labels.payload import check_character, shown
 from tests.scans import BASE, CODE, NINE, START, TABLE, TOKEN, arriving, codes, tokens
 from tracker.domain import keyboard_layouts, scan_text
 from tracker.domain.keyboard_layouts import KEYS, LAYOUTS
-from tracker.domain.scan_text import Scanned, looks_like_scan, resolve
+from tracker.domain.scan_text import Scanned, looks_like_scan, resolve, resolve_behind
 from tracker.errors import Refused
 
 CODES = codes(3000)
@@ -24,6 +25,43 @@ def outcome(text: str) -> str:
         return resolve(text, BASE).value
     except Refused as refused:
         return refused.code
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        CODE,
+        TOKEN,
+        CODE.lower(),
+        f"{CODE}/",
+        f"{CODE}//",
+        f"{CODE} /",
+        f" {CODE}",
+        f"{CODE}\r\n",
+        f"{CODE[:4]}-{CODE[4:]}",
+        f"{CODE}\u200b",
+        f'{CODE}"',
+        f"{CODE}\x04",
+        CODE[:-1],
+        TOKEN[:-1],
+        f"{TOKEN}0",
+        "",
+        "/",
+        "12345678",
+        "ß",
+        "O0lI",
+        CODE[:-1] + ("0" if CODE[-1] != "0" else "1"),
+        CODE[1] + CODE[0] + CODE[2:],
+    ],
+)
+def test_what_stands_behind_our_start_is_read_as_in_the_whole_address(text: str) -> None:
+    def said(read: Callable[[], Scanned]) -> object:
+        try:
+            return read()
+        except Refused as refused:
+            return vars(refused) | {"words": str(refused)}
+
+    assert said(lambda: resolve_behind(text)) == said(lambda: resolve(START + text, BASE))
 
 
 def test_the_table_has_forty_inputs() -> None:

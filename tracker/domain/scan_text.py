@@ -58,7 +58,22 @@ def resolve(text: str, base: str) -> Scanned:
             return _scanned(payload.read_url(_tagged(base), start + rest), "intact")
         return _by_layout(scanned, base, start) or _bare(scanned, start)
     except LabelError as error:
-        raise Refused(error.code, error.message, field=error.field or "code", remedy=error.remedy) from None
+        raise _refused(error) from None
+
+
+def resolve_behind(text: str) -> Scanned:
+    """What stands behind our own address's start, which brought it here: as `resolve` reads the whole address.
+
+    Raises Refused with the codes of labels.payload.
+    """
+    try:
+        return _scanned(payload.read_code_or_token(_stripped(text).rstrip("/")), "intact")
+    except LabelError as error:
+        raise _refused(error) from None
+
+
+def _refused(error: LabelError) -> Refused:
+    return Refused(error.code, error.message, field=error.field or "code", remedy=error.remedy)
 
 
 @cache

@@ -7,7 +7,7 @@ from typing import Any
 from flask import Blueprint, redirect, render_template, request, url_for
 from markupsafe import Markup
 
-from tracker.domain.scan_text import resolve, tag_prefix
+from tracker.domain.scan_text import resolve, resolve_behind
 from tracker.lookups.find import sample_ever_named
 from tracker.lookups.sample_way import way_of
 from tracker.lookups.tag_owner import TagOwner, refuse_unknown_tag, tag_owner
@@ -40,10 +40,10 @@ _ACT = {
 @for_roles(*EVERYONE)
 def opened(scanned: str) -> Any:
     """Whatever a QR or a scanner brings. Staff land on the act, strangers on a sentence; a stub is another door's."""
-    base = settings().base_url
     # What stands behind our own /T/ is a code or a token; a whole address stands there where a scanner was typed.
+    whole = "/" in scanned.rstrip("/")
     with guesses_counted(GUESSES) as asked:
-        found = resolve(scanned if "/" in scanned.rstrip("/") else tag_prefix(base) + scanned, base)
+        found = resolve(scanned, settings().base_url) if whole else resolve_behind(scanned)
         if found.kind == "token":
             return redirect(url_for("producer.page", stub=found.value), 303)
         refuse_unknown_tag(asked, found.value)
