@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from tracker.storage.bulk import ask
 
-Work = Callable[[Any], Any] | None
+Work = Callable[[Any], Any]
 
 
 @dataclass(frozen=True)
@@ -67,16 +67,15 @@ class _Worded:
         self._in_order = compiled.positiontup is not None
         # What the statement itself says stands beside what is given with each question.
         self._own = {name: bind.value for name, bind in compiled.binds.items() if not bind.required}
-        self._writers: list[tuple[str, Work]] = [
+        self._writers: list[tuple[str, Work | None]] = [
             (name, compiled.binds[name].type.dialect_impl(dialect).bind_processor(dialect))
             for name in compiled.positiontup or compiled.binds
         ]
         self._names = [name for name, _ in self._writers]
         columns = statement.selected_columns
         self._row: Any = namedtuple("Row", columns.keys(), rename=True)  # type: ignore[misc]
-        self._readers: list[Work] = [
-            column.type.dialect_impl(dialect).result_processor(dialect, None) for column in columns
-        ]
+        found = [column.type.dialect_impl(dialect).result_processor(dialect, None) for column in columns]
+        self._readers: dict[int, Work] = {at: read for at, read in enumerate(found) if read is not None}
 
     def written(self, given: Mapping[str, Any]) -> Any:
         """The values as the driver takes them: in the statement's order, or by name."""
@@ -86,6 +85,8 @@ class _Worded:
 
     def read(self, row: Any) -> Any:
         """A row of the driver, as the columns' types read it."""
-        return self._row(
-            *(value if read is None else read(value) for read, value in zip(self._readers, row, strict=True))
-        )
+        if self._readers:
+            row = list(row)
+            for at, read in self._readers.items():
+                row[at] = read(row[at])
+        return self._row._make(row)
