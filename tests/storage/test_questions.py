@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from datetime import timedelta
 
 import pytest
@@ -111,3 +112,28 @@ def test_a_connection_that_was_cut_is_said_to_be_away_and_the_next_one_answers(
     assert caught.value.code == "database-away"
     with peopled.ask() as asked:
         assert PEOPLE.first(asked, since=NOON, but="") is not None
+
+
+def test_a_connection_to_a_file_is_kept_for_the_next_question_unless_it_failed(peopled: Database) -> None:
+    if peopled.file is None:
+        pytest.skip("a server's connections are the pool's")
+    with peopled.ask() as first, peopled.ask() as beside:
+        assert first.connection is not beside.connection
+        # Neither takes a place from the acts.
+        assert peopled.engine.pool.checkedout() == 0  # type: ignore[attr-defined]
+    with peopled.ask() as again:
+        assert again.connection is first.connection
+    with pytest.raises(ValueError, match="no fault"), peopled.ask():
+        raise ValueError("no fault of the driver's")
+    with pytest.raises(DBAPIError), peopled.ask() as failed:
+        assert failed.connection is first.connection
+        BROKEN.rows(failed)
+    with peopled.ask() as asked:
+        assert asked.connection is beside.connection
+        assert [row.key for row in PEOPLE.rows(asked, since=NOON - timedelta(days=1), but="mill")] == [
+            "store"
+        ]
+    peopled.close()
+    for closed in (first, beside):
+        with pytest.raises(sqlite3.ProgrammingError, match="closed database"):
+            closed.connection.execute("select 1")

@@ -82,6 +82,10 @@ class Database:
         # Whatever the driver itself may raise.
         self._fault: type[Exception] = self.engine.dialect.loaded_dbapi.Error
         self._asking = self.engine.execution_options(**options)
+        # Connections to our own file that wait for the next question.
+        self._idle: list[Any] = []
+        self._lent = self._pooled if self.file is None else self._kept
+        event.listen(self.engine, "engine_disposed", self._let_go)
 
     @property
     def shown(self) -> str:
@@ -110,22 +114,55 @@ class Database:
     def ask(self) -> Iterator[Asking]:
         """For questions that were put into words once, without a session. Raises as read."""
         self._place.check()
-        dialect = self.engine.dialect
         try:
-            connection = self.engine.raw_connection()
-            try:
-                yield Asking(connection.driver_connection, dialect)
-            except self._fault as fault:
-                # What failed once is not asked again by somebody else.
-                connection.invalidate(fault)
-                raise
-            finally:
-                connection.close()
+            with self._lent() as connection:
+                yield Asking(connection, self.engine.dialect)
         except NoConnectionFree as fault:
             raise self._refused(fault, "asked") from fault
         except self._fault as fault:
             told = told_by(fault, self._fault)
             raise (self._refused(told, "asked") if is_passing(told) else told) from fault
+
+    @contextmanager
+    def _pooled(self) -> Iterator[Any]:
+        """A server's connection, which may have died while it lay idle: the pool finds that out."""
+        connection = self.engine.raw_connection()
+        try:
+            yield connection.driver_connection
+        except self._fault as fault:
+            # What failed once is not asked again by somebody else.
+            connection.invalidate(fault)
+            raise
+        finally:
+            connection.close()
+
+    @contextmanager
+    def _kept(self) -> Iterator[Any]:
+        """A connection to our own file, kept for whoever asks next.
+
+        The pool takes longer to lend one than the file takes to answer.
+        """
+        try:
+            connection = self._idle.pop()
+        except IndexError:
+            pooled = self.engine.raw_connection()
+            connection = pooled.driver_connection
+            pooled.detach()
+        sound = True
+        try:
+            yield connection
+        except self._fault:
+            sound = False
+            raise
+        finally:
+            if sound:
+                self._idle.append(connection)
+            else:
+                connection.close()
+
+    def _let_go(self, _: Engine) -> None:
+        while self._idle:
+            self._idle.pop().close()
 
     @contextmanager
     def act(self, name: str, by: str, given: Mapping[str, Any]) -> Iterator[Session]:
