@@ -24,13 +24,21 @@ settings.register_profile(
 )
 settings.load_profile("same")
 
-# What takes minutes begins first, so that the other cores have done all the rest when it ends.
-LONG = ("test_bench_day.py",)
+# What takes longest begins first, so that no core waits for another's last file.
+LONG = (
+    "test_bench_day.py",
+    "test_pages_in_a_browser.py",
+    "test_bench.py",
+    "test_any_season.py",
+    "test_never_lost.py",
+    "test_coverage.py",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the long files in front and leave everything else as it was."""
-    items.sort(key=lambda item: item.path.name not in LONG)
+    turn = {name: number for number, name in enumerate(LONG)}
+    items.sort(key=lambda item: turn.get(item.path.name, len(LONG)))
 
 
 # What rests on the database itself is tried on both; pages and commands, which rest on these, on SQLite.

@@ -2,37 +2,20 @@
 
 from __future__ import annotations
 
+import os
 import random
-import subprocess
-import sys
-from pathlib import Path
+import signal
 
 import pytest
 
-from tests.makers import everything
+from tests.makers import at, everything
 from tests.result_files import NIR, Bench, row, taken_in, unknown_code, written
-
-ROWS = 300
-# The program that takes the file in, and is stopped dead once so many rows are done: no exception, no clean end.
-KILLED = """
-import os, signal, sys
-from datetime import datetime, timezone
 from tracker.domain.custody import Act
 from tracker.steps.record_results import record_results
 from tracker.storage.engine import Database
 from tracker.storage.people import party
 
-address, source, file, last = sys.argv[1:]
-now = datetime(2026, 6, 22, tzinfo=timezone.utc)
-
-def die(done, of):
-    if done == int(last):
-        os.kill(os.getpid(), signal.SIGKILL)
-
-with Database(address).act("import analyses", "ana", {}) as session:
-    content = open(file, "rb").read()
-    record_results(session, source, "run.csv", content, Act(party(session, "ana"), now, now), progress=die)
-"""
+ROWS = 300
 
 
 def run_of(bench: Bench, seed: int) -> bytes:
@@ -42,36 +25,53 @@ def run_of(bench: Bench, seed: int) -> bytes:
     return written(row(code) for code in codes)
 
 
-def import_until(bench: Bench, content: bytes, tmp_path: Path, last: int) -> int:
-    """How the program ended that was to be killed after so many rows; 0 is no row, and it ends by itself."""
-    file = tmp_path / "run.csv"
-    file.write_bytes(content)
-    words = [sys.executable, "-c", KILLED, bench.season.url, NIR, str(file), str(last)]
-    return subprocess.run(words, check=False, timeout=60).returncode
+def import_until(bench: Bench, content: bytes, last: int) -> int:
+    """How a program ended that takes the file in and is killed after so many rows; after 0 it ends by itself.
+
+    It is a process of its own, begun in no time since everything is imported.
+    """
+    child = os.fork()
+    if child == 0:
+        try:
+            take_in(bench.season.url, content, last)
+            os._exit(0)
+        finally:
+            os._exit(3)
+    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+
+
+def take_in(address: str, content: bytes, last: int) -> None:
+    """The program's part: it is stopped dead once so many rows are done, with no exception and no clean end."""
+
+    def die(done: int, of: int) -> None:
+        if done == last:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    now = at(2 * 24 * 60)
+    with Database(address).act("import analyses", "ana", {}) as session:
+        record_results(session, NIR, "run.csv", content, Act(party(session, "ana"), now, now), progress=die)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3, 4, 5])
-def test_an_import_killed_at_any_row_leaves_nothing_and_can_be_made_again(
-    bench: Bench, tmp_path: Path, seed: int
-) -> None:
+def test_an_import_killed_at_any_row_leaves_nothing_and_can_be_made_again(bench: Bench, seed: int) -> None:
     content = run_of(bench, seed)
     before = everything(bench.season)
     last = random.Random(seed).randint(1, ROWS)
-    assert import_until(bench, content, tmp_path, last) == -9
+    assert import_until(bench, content, last) == -9
     assert everything(bench.season) == before
     taken = taken_in(bench, content, minute=3000)
     assert (taken.rows, taken.taken, taken.parked, taken.known) == (ROWS, 4, ROWS - 4, False)
 
 
-def test_an_import_killed_after_its_last_row_leaves_nothing(bench: Bench, tmp_path: Path) -> None:
+def test_an_import_killed_after_its_last_row_leaves_nothing(bench: Bench) -> None:
     before = everything(bench.season)
-    assert import_until(bench, run_of(bench, 6), tmp_path, ROWS) == -9
+    assert import_until(bench, run_of(bench, 6), ROWS) == -9
     assert everything(bench.season) == before
 
 
-def test_an_import_that_is_let_run_leaves_all(bench: Bench, tmp_path: Path) -> None:
+def test_an_import_that_is_let_run_leaves_all(bench: Bench) -> None:
     content = run_of(bench, 7)
-    assert import_until(bench, content, tmp_path, 0) == 0
+    assert import_until(bench, content, 0) == 0
     rows = everything(bench.season)
     assert (len(rows["analysis"]), len(rows["parked_row"]), len(rows["result_file"])) == (4, ROWS - 4, 1)
     assert taken_in(bench, content, minute=3000).known
