@@ -25,7 +25,7 @@ from tracker.domain.tree import Run
 from tracker.files.key_file import KeyFile
 from tracker.lookups.log_audit import MANY, audit
 from tracker.storage.engine import Database
-from tracker.storage.log import raw_entries, raw_nodes
+from tracker.storage.log import raw_entries, raw_hashes
 
 ROOT = Path(__file__).parents[2]
 # Events of a sample from its lot to the fine grind.
@@ -84,7 +84,7 @@ def measure(address: str, rounds: int) -> dict[str, float]:
                 run = Run([sha256(b"\x00" + row[16].encode()).digest() for row in rows])
                 for row in rows:
                     sha256(row[17] + row[8].encode()).hexdigest()
-                raw_nodes(session, 2 * place, 2 * (place + run.size) - 2)
+                raw_hashes(session, 2 * place, 2 * (place + run.size) - 2)
                 place += run.size
 
     def whole() -> None:

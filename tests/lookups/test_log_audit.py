@@ -462,6 +462,15 @@ def test_the_audit_sees_the_same_in_runs_of_any_length(
     assert log.whats() == {"rewritten"}
 
 
+def test_a_hash_kept_under_another_number_shows_in_a_whole_run(
+    log: Log, attack: Attack, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Run, "LONGEST", 4)
+    attack.raw.execute("update log_node set number = 100001 where number = 12")
+    (fault,) = log.audited().faults
+    assert (fault.what, fault.seq) == ("tree", 7), "there are as many hashes as before"
+
+
 @pytest.fixture(scope="module")
 def all_kinds(season_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A sample at every station, so that each kind of event and each table has something."""

@@ -73,7 +73,8 @@ def answer(
     fits = verdict in (IF_EATEN, ADD)
     # What no feed is named for is not reckoned for every feed, up and down each margin.
     reckon = work.with_feeds if fits else work.lacks
-    values, half = reckon(hay), (spread or by_margins(hay))(reckon)
+    values = reckon(hay)
+    half = (spread or by_margins(hay))(lambda moved: values if moved == hay else reckon(moved))
     supplies = _supplies(work, values, half)
     supplements = _ranked(_supplement(work, feed, values, half) for feed in offered) if fits else ()
     mixes = _mixes(work) if verdict == ADD else (None, None)
@@ -150,9 +151,9 @@ class _Work:
             # Where protein is fed they eat all they would, so the cap does not hold here.
             lack = lacking(self.need, hay, model.lb, self.practice)
             for key, each in brings.items():
-                close = closed(lack, each)
-                if close.unclipped_lb is not None:
-                    found[f"{key} {model.model}"] = close.unclipped_lb
+                pounds = closed(lack, each).unclipped_lb
+                if pounds is not None:
+                    found[f"{key} {model.model}"] = pounds
         return found
 
     def amount(self, name: str, values: Amounts, half: Amounts, *, clip: bool) -> Amount | None:

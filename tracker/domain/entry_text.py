@@ -49,20 +49,15 @@ def written_moments(kept: Sequence[Any], offsets: Sequence[int]) -> list[str]:
     """Moments kept in UTC, as text or not, each written at its offset in minutes; one that is none is empty."""
     texts = kept if type(kept[0]) is str else list(map(str, kept))
     try:
+        (offset,) = set(offsets)
         # With and without a fraction of a second; one that was kept with an offset is longer.
         if set(map(len, texts)) <= {19, 26}:
-            lines = ("\n".join(texts) + "\n").replace(".000000\n", "\n")
-            if not any(offsets):
-                lines = lines.replace(" ", "T").replace("\n", "+00:00\n")
-            whole = lines.splitlines()
+            hours = _HOURS[offset]
+            lines = ("\n".join(texts) + "\n").replace(".000000\n", "\n").replace("\n", f"{hours.end}\n")
+            whole = (lines if offset else lines.replace(" ", "T")).splitlines()
             if len(whole) != len(texts):
                 raise ValueError("more lines than moments")
-            if not any(offsets):
-                return whole
-            return [
-                _HOURS[one[:13], offset] + one[13:] + _ENDS[offset]
-                for one, offset in zip(whole, offsets, strict=True)
-            ]
+            return [hours[one[:13]] + one[13:] for one in whole] if offset else whole
     except UNSURE:
         pass
     return list(map(_written_moment, texts, offsets))
@@ -77,27 +72,30 @@ def _written_moment(kept: str, offset: int) -> str:
     return "" if utc.tzinfo else local.isoformat()
 
 
-class _Hours(dict[tuple[str, int], str]):
-    """Hours of UTC as text, each with an offset of whole hours, and how they are written there."""
+class _Hours(dict[str, str]):
+    """Hours of UTC as text, and how they are written at one offset of whole hours; end: the offset as written."""
 
-    def __missing__(self, key: tuple[str, int]) -> str:
-        hour, offset = key
+    def __init__(self, offset: int) -> None:
+        self.offset = offset
+        self.end = _written_moment("2000-01-01", offset)[19:]
+
+    def __missing__(self, hour: str) -> str:
         utc = datetime.fromisoformat(hour)
-        if offset % 60 or str(utc)[:13] != hour:
+        if self.offset % 60 or str(utc)[:13] != hour:
             raise ValueError("minutes change too, or written another way")
-        found = self[key] = (utc + timedelta(minutes=offset)).isoformat()[:13]
+        found = self[hour] = (utc + timedelta(minutes=self.offset)).isoformat()[:13]
         return found
 
 
-class _Ends(dict[int, str]):
-    """Offsets in minutes as they are written."""
+class _Offsets(dict[int, _Hours]):
+    """The hours of each offset in minutes."""
 
-    def __missing__(self, offset: int) -> str:
-        found = self[offset] = _written_moment("2000-01-01", offset)[19:]
+    def __missing__(self, offset: int) -> _Hours:
+        found = self[offset] = _Hours(offset)
         return found
 
 
-_HOURS, _ENDS = _Hours(), _Ends()
+_HOURS = _Offsets()
 
 
 class EntryText:
@@ -148,7 +146,8 @@ class EntryText:
             strict=True,
         )
         return [
-            f'{{"by":"{person}","data":{part},"id":{event},"item":"{_item(sample, tag, lot)}",'
+            f'{{"by":"{person}","data":{part},"id":{event},'
+            f'"item":"{f"sample {sample}" if sample is not None else _item(tag, lot)}",'
             f'"lot":{"null" if lot is None else lot},"occurred_at":"{at}",'
             f'"prev":{"null" if leaf is None else leaf.hex().join(_QUOTES)},"recorded_at":"{heard}",'
             f'"role":{role},"seq":{seq:d},"type":{kind},"v":{VERSION},"words":"{seal}"}}'
@@ -192,9 +191,7 @@ class EntryText:
         return _write(shown), _write(hidden)
 
 
-def _item(sample: int | None, tag: int | None, lot: int | None) -> str:
-    if sample is not None:
-        return f"sample {sample}"
+def _item(tag: int | None, lot: int | None) -> str:
     return f"tag {tag}" if tag is not None else "log" if lot is None else f"lot {lot}"
 
 

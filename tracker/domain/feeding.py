@@ -30,8 +30,7 @@ class Shortfall(NamedTuple):
     cp_lb: Decimal
 
 
-@dataclass(frozen=True)
-class Closing:
+class Closing(NamedTuple):
     """lb of a feed's dry matter that each want asks for, below zero where none is; None: no amount is enough."""
 
     energy_lb: Decimal | None
@@ -117,11 +116,16 @@ def brought(feed: Feed, hay: Hay, r: Decimal, practice: Practice = COMMON) -> Wa
 
 def closed(lack: Wants, each: Wants) -> Closing:
     """How much of what brings so much each pound makes up for what is lacking."""
-    if min(each) > 0:
-        return Closing(lack.energy / each.energy, lack.protein / each.protein, lack.microbes / each.microbes)
-    wants = tuple(zip(lack, each, strict=True))
-    asked = max((lb for want in wants if (lb := _amount(*want)) is not None), default=NONE)
-    return Closing(*(_amount(*want, asked) for want in wants))
+    found = [short / gain if gain > 0 else None for short, gain in zip(lack, each, strict=True)]
+    if None in found:
+        # A feed poorer than the hay it replaces eats up a surplus, which has to last for what the other wants ask
+        # for; it makes up for no shortfall. A surplus has no amount to be measured in.
+        asked = max([NONE, *(lb for lb in found if lb is not None)])
+        found = [
+            NONE if lb is None and short <= gain * asked else lb
+            for lb, short, gain in zip(found, lack, each, strict=True)
+        ]
+    return Closing(*found)
 
 
 def microbes_lack(hay: Hay, hay_lb: Decimal, practice: Practice = COMMON) -> Decimal:
@@ -133,14 +137,6 @@ def microbes_gain(hay: Hay, feed: Feed, r: Decimal, practice: Practice = COMMON)
     """What a pound of this feed, and the hay it leaves, take off that lack, lb."""
     least = practice.number("microbe_protein")
     return (feed.cp - least + r * (least - hay.cp)) / 100
-
-
-def _amount(short: Decimal, each: Decimal, asked: Decimal = NONE) -> Decimal | None:
-    if each > 0:
-        return short / each
-    # A feed poorer than the hay it replaces eats up a surplus, which has to last for what the other wants ask for; it
-    # makes up for no shortfall. A surplus has no amount to be measured in.
-    return NONE if short <= each * max(asked, NONE) else None
 
 
 @dataclass(frozen=True)

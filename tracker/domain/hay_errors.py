@@ -17,7 +17,7 @@ from tracker.domain.error_budget import BALES, CALIBRATION, CORES, LABORATORY, W
 from tracker.domain.own_sds import Sds
 from tracker.domain.practice import Practice
 from tracker.domain.precision import bale_share
-from tracker.domain.results import derive
+from tracker.domain.results import derive_values
 
 
 @dataclass(frozen=True)
@@ -172,7 +172,6 @@ def with_derived(budget: Budget, forage_class: str, practice: Practice) -> Budge
 
     def work_out(known: Mapping[str, D]) -> dict[str, D]:
         values = {code: value for code, value in known.items() if code in CONSTITUENTS}
-        found = derive(values, forage_class, practice)
-        return {one.code: one.value for one in found if one.value is not None}
+        return derive_values(values, forage_class, practice)
 
     return budget.extended(work_out)

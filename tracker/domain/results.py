@@ -7,9 +7,10 @@ what was measured: where an input is missing, the result is missing too and says
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal as D
+from functools import cache
 
 from tracker.domain.analysis import DRY_MATTER
 from tracker.domain.practice import COMMON, Practice
@@ -273,25 +274,48 @@ def derive(values_dm: Mapping[str, D], forage_class: str, practice: Practice = C
     Energies are in Mcal/lb of dry matter and rest on headline_tdn. Raises Refused `unknown-forage-class`, and
     `not-derivable` where CP, ADF or NDF is zero or less.
     """
-    _check_derivable(values_dm, forage_class)
-    known = dict(values_dm)
+    found = derive_values(values_dm, forage_class, practice)
+    ndfn = "NDFn = NDF - NDICP" if "NDICP" in values_dm else "NDFn = 0.93 NDF as NDICP was not measured"
     done: dict[str, Derived] = {}
-    for formula in _formulas(forage_class, practice):
-        _apply(formula, known, done)
-    for formula in _energy(headline_tdn(done.values()) or _tdn_from_adf_of(done)):
-        _apply(formula, known, done)
+    for formula in (*_formulas(forage_class, practice), *_energy(_tdn_of(found, forage_class))):
+        lacking = [need for need in formula.needs.split() if need not in values_dm and need not in found]
+        missing = [one for need in lacking for one in (done[need].missing if need in done else (need,))]
+        done[formula.code] = Derived(
+            formula.code,
+            formula.name,
+            found.get(formula.code),
+            formula.unit,
+            formula.basis,
+            formula.text.format(ndfn),
+            formula.source,
+            formula.decimals,
+            tuple(dict.fromkeys(missing)),
+        )
     return tuple(done.values())
 
 
-def headline_tdn(deriveds: Iterable[Derived]) -> Derived | None:
-    """The one TDN to stand at the head of a report and to rest energies on; its code and name say which it is.
+def derive_values(values_dm: Mapping[str, D], forage_class: str, practice: Practice = COMMON) -> dict[str, D]:
+    """The values alone of all that derive() can calculate, by code. Raises what that raises."""
+    _check_derivable(values_dm, forage_class)
+    known, found = dict(values_dm), dict[str, D]()
+
+    def work_out(formulas: Iterable[_Formula]) -> None:
+        for formula in formulas:
+            if all(need in known for need in formula.needs.split()):
+                known[formula.code] = found[formula.code] = formula.compute(known)
+
+    work_out(_formulas(forage_class, practice))
+    work_out(_energy(_tdn_of(found, forage_class)))
+    return found
+
+
+def headline_tdn(known: Container[str]) -> str | None:
+    """The code of the one TDN of those known that stands at the head of a report and that energies rest on.
 
     The sum of digested parts where it could be computed, else the one from ADF for the class, else None. The two
     differ by many points for one hay, so lots are compared only by the same code.
     """
-    found = {one.code: one for one in deriveds if one.value is not None}
-    chosen = next((code for code in HEADLINE_TDN if code in found), None)
-    return None if chosen is None else found[chosen]
+    return next((code for code in HEADLINE_TDN if code in known), None)
 
 
 def _check_derivable(values_dm: Mapping[str, D], forage_class: str) -> None:
@@ -314,9 +338,17 @@ def _check_derivable(values_dm: Mapping[str, D], forage_class: str) -> None:
 
 def _formulas(forage_class: str, practice: Practice) -> tuple[_Formula, ...]:
     legume = forage_class in (LEGUME, LEGUME_GRASS)
-    tdn = _TDN_ALFALFA if forage_class == LEGUME else _TDN_HAY
     variant = _RFQ_LEGUME if legume else _RFQ_GRASS
-    return (_adjusted(practice), *_ALWAYS, tdn, *variant, _rfq(*variant))
+    return (_adjusted(practice), *_ALWAYS, _tdn_from_adf(forage_class), *variant, _rfq(*variant))
+
+
+def _tdn_from_adf(forage_class: str) -> _Formula:
+    return _TDN_ALFALFA if forage_class == LEGUME else _TDN_HAY
+
+
+def _tdn_of(found: Container[str], forage_class: str) -> str:
+    # Where no TDN was to be had, energies lack what that from ADF lacks.
+    return headline_tdn(found) or _tdn_from_adf(forage_class).code
 
 
 def _adjusted(practice: Practice) -> _Formula:
@@ -340,57 +372,26 @@ def _rfq(tdn: _Formula, dmi: _Formula) -> _Formula:
     # fmt: on
 
 
-def _tdn_from_adf_of(done: Mapping[str, Derived]) -> Derived:
-    return done.get(_TDN_ALFALFA.code) or done[_TDN_HAY.code]
-
-
-def _energy(tdn: Derived) -> tuple[_Formula, ...]:
-    """The energy chain from this TDN, in Mcal/lb."""
+@cache
+def _energy(tdn: str) -> tuple[_Formula, ...]:
+    """The energy chain from the TDN of this code, in Mcal/lb."""
     beef = "NRC, Nutrient Requirements of Beef Cattle 1996, p. 126"
     cubic = "NRC, Nutrient Requirements of Beef Cattle 1996, from memory"
     dairy = "NFTA appendix A3, Estimates of energy availability"
 
     def of_me(net: Callable[[D], D]) -> Callable[[_Known], D]:
-        return lambda k: per_pound(net(metabolizable_energy(digestible_energy(k[tdn.code]))))
+        return lambda k: per_pound(net(metabolizable_energy(digestible_energy(k[tdn]))))
 
+    # fmt: off
     rows: tuple[tuple[str, str, Callable[[_Known], D], str, str], ...] = (
-        ("DE", "digestible energy", lambda k: per_pound(digestible_energy(k[tdn.code])), "0.04409 TDN", beef),
+        ("DE", "digestible energy", lambda k: per_pound(digestible_energy(k[tdn])), "0.04409 TDN", beef),
         ("ME", "metabolizable energy", of_me(lambda me: me), "0.82 DE", beef),
         ("NEm", "net energy for maintenance", of_me(net_energy_maintenance), "cubic in ME", cubic),
         ("NEg", "net energy for gain", of_me(net_energy_gain), "cubic in ME", cubic),
-        (
-            "NEl",
-            "net energy for lactation",
-            lambda k: net_energy_lactation(k[tdn.code]),
-            "0.01114 TDN - 0.054",
-            dairy,
-        ),
+        ("NEl", "net energy for lactation", lambda k: net_energy_lactation(k[tdn]), "0.01114 TDN - 0.054", dairy),
     )
+    # fmt: on
     return tuple(
-        _Formula(
-            code, name, tdn.code, compute, f"{text}, TDN by {tdn.code}", source, unit=MCAL_PER_LB, decimals=2
-        )
+        _Formula(code, name, tdn, compute, f"{text}, TDN by {tdn}", source, unit=MCAL_PER_LB, decimals=2)
         for code, name, compute, text, source in rows
-    )
-
-
-def _apply(formula: _Formula, known: dict[str, D], done: dict[str, Derived]) -> None:
-    missing: dict[str, None] = {}
-    for need in formula.needs.split():
-        if need not in known:
-            missing.update(dict.fromkeys(done[need].missing if need in done else (need,)))
-    value = None if missing else formula.compute(known)
-    if value is not None:
-        known[formula.code] = value
-    ndfn = "NDFn = NDF - NDICP" if "NDICP" in known else "NDFn = 0.93 NDF as NDICP was not measured"
-    done[formula.code] = Derived(
-        formula.code,
-        formula.name,
-        value,
-        formula.unit,
-        formula.basis,
-        formula.text.format(ndfn),
-        formula.source,
-        formula.decimals,
-        tuple(missing),
     )

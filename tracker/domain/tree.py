@@ -212,15 +212,17 @@ class Run:
                 [hashlib.sha256(b"\x01" + below[at : at + 2 * HASH_BYTES]).digest() for at in pairs]
             )
 
-    def numbered(self, start: int) -> list[tuple[int, bytes]]:
-        """Every subtree's number and hash, lowest number first; start: the first leaf's place."""
+    def in_order(self) -> list[bytes]:
+        """Every subtree's hash, lowest number first; empty at a gap, the middle of one that is not whole yet."""
         found = [b""] * (2 * self.size - 1)
         for level, hashes in enumerate(self.levels):
             step = 2 << level
             found[step // 2 - 1 : step * len(hashes) : step] = hashes
-        numbered = list(enumerate(found, 2 * start))
-        # A gap is the middle of a subtree that is not whole yet.
-        return [one for one in numbered if one[1]] if b"" in found else numbered
+        return found
+
+    def numbered(self, start: int) -> list[tuple[int, bytes]]:
+        """The same with their numbers, without the gaps; start: the first leaf's place."""
+        return [one for one in enumerate(self.in_order(), 2 * start) if one[1]]
 
     def edge(self, size: int) -> list[tuple[int, bytes]]:
         """The largest whole subtrees that together are the run's first `size` leaves: levels and hashes."""

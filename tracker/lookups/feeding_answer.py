@@ -22,7 +22,7 @@ from tracker.domain.hay import Hay
 from tracker.domain.hay_eaten import BaleCount, checked_count, counted
 from tracker.domain.herd import Group, animals_on
 from tracker.domain.practice import COMMON, Practice
-from tracker.domain.results import HEADLINE_TDN
+from tracker.domain.results import headline_tdn
 from tracker.domain.spread import Spread
 from tracker.domain.units import GRAMS_PER_POUND, to_places
 from tracker.errors import NotFound, Refused
@@ -126,7 +126,7 @@ def hay_of(body: Mapping[str, Any]) -> Hay:
     """
     results = {row["code"]: row for row in body["results"]}
     derived = {row["code"]: row for row in body["derived"] if row["value"] is not None}
-    tdn = next((derived[code] for code in HEADLINE_TDN if code in derived), None)
+    tdn = derived.get(headline_tdn(derived) or "")
     measured = _measured(body, results, tdn)
     adjusted = derived.get("ACP")
     protein = {"dm": adjusted["value"], **_margin(adjusted)} if adjusted else results["CP"]

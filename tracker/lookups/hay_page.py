@@ -15,7 +15,7 @@ from tracker.domain.hay_standing import COMING, HayStanding, due_words, hay_stan
 from tracker.domain.plain_cautions import caution_said
 from tracker.domain.plain_custody import custody_said
 from tracker.domain.plain_names import FIRST, meaning
-from tracker.domain.results import HEADLINE_TDN
+from tracker.domain.results import headline_tdn
 from tracker.errors import NotFound
 from tracker.lookups.issued_reports import Issued, latest_version
 from tracker.lookups.sample_way import Way, way_of
@@ -224,7 +224,7 @@ def _calculated(body: Mapping[str, Any]) -> list[Number]:
     known = [row for row in body.get("derived") or () if row.get("value") is not None]
     codes = {row["code"] for row in known}
     # There are several TDN by several formulas; one is the report's own, and the others keep their long names.
-    headline = next((code for code in HEADLINE_TDN if code in codes), None)
+    headline = headline_tdn(codes)
     for row in known:
         code = "TDN" if row["code"] == headline else row["code"]
         name, tells = meaning(code, row["name"])

@@ -26,7 +26,7 @@ from tracker.errors import Refused
 from tracker.lookups.log_tables import NO_END, table_faults
 from tracker.storage.bulk import Values
 from tracker.storage.custody import EventRow
-from tracker.storage.log import LogNode, happened, heads_between, node, nodes, raw_entries, raw_nodes
+from tracker.storage.log import LogNode, happened, heads_between, node, nodes, raw_entries, raw_hashes
 from tracker.storage.people import party_numbers
 
 # The event that says whose words were taken out; data: {"entries": [numbers as text]}.
@@ -119,9 +119,9 @@ class _Tree:
         """Put the next run of leaves behind the others; all but the last run are of the full length."""
         start = self.size
         self.run, self.before = Run(leaves), self.edge.copy()
-        wanted = self.run.numbered(start)
-        if raw_nodes(self.session, 2 * start, 2 * (start + self.run.size) - 2) != wanted:
-            self._find_wrong(wanted)
+        kept = raw_hashes(self.session, 2 * start, 2 * (start + self.run.size) - 2)
+        if self.run.size < Run.LONGEST or kept != list(zip(self.run.in_order(), strict=True)):
+            self._find_wrong(self.run.numbered(start))
         for level, known in self.run.edge(self.run.size):
             above = self.edge.add(known, level)[1:]
             if above:
@@ -283,7 +283,7 @@ class _Reader:
             texts = columns[16] = tuple(map(self._text, seqs, texts))
         self.due = seqs[-1] + 1
         leaves = leaf_hashes(texts)
-        previous = list(map(self._follow, samples, tags, lots, leaves))
+        previous = list(self._followed(samples, tags, lots, leaves))
         written = self.entry.written(columns, previous)
         if tuple(written) != texts or None in salts:
             for row, text, same, before in zip(rows, texts, written, previous, strict=True):
@@ -304,16 +304,22 @@ class _Reader:
             self._fault("not in the log", f"Event {seq} is not in the log.", seq)
         return text if type(text) is str else ""
 
-    def _follow(self, sample: Any, tag: Any, lot: Any, leaf: bytes) -> bytes | None:
-        """The leaf before this one in the same life, where a sample's first follows its lot's; this one is kept."""
-        try:
-            if sample is not None:
-                found = self.samples.turn(sample, leaf)
-                return self.lots.get(lot) if found is None and lot is not None else found
-            return self.tags.turn(tag, leaf) if tag is not None else self.lots.turn(lot, leaf)
-        except TypeError:
-            # The season's own, or a number that is none.
-            return None
+    def _followed(self, *columns: Iterable[Any]) -> Iterator[bytes | None]:
+        """By sample, tag, lot and leaf the leaf before in the same life, where a sample's first follows its lot's."""
+        of_sample, of_tag, of_lot = self.samples.turn, self.tags.turn, self.lots.turn
+        for sample, tag, lot, leaf in zip(*columns, strict=True):
+            found = None
+            try:
+                if sample is not None:
+                    found = of_sample(sample, leaf)
+                    if found is None and lot is not None:
+                        found = self.lots.get(lot)
+                else:
+                    found = of_tag(tag, leaf) if tag is not None else of_lot(lot, leaf)
+            except TypeError:
+                # The season's own, or a number that is none.
+                pass
+            yield found
 
     def _look_closely(self, row: Values, text: str, previous: bytes | None) -> bool:
         """Whether entry and event can be read; held against each other as the entry was made, which decides."""

@@ -49,12 +49,11 @@ def hay_budget(grounds: Grounds) -> HayBudget:
 
 def on_dry_matter(standing: Standing) -> dict[str, Value]:
     """What stands, in the constituent's own unit on dry matter, by the dry matter of the portion analysed."""
-    found: dict[str, Value] = {}
-    for code, (row, _) in standing.items():
-        turned = analysis.all_on_dry_matter({value.constituent: as_value(value) for value in row.values})
-        if code in turned:
-            found[code] = turned[code]
-    return found
+    turned = {
+        row.id: analysis.all_on_dry_matter({value.constituent: as_value(value) for value in row.values})
+        for row in {row.id: row for row, _ in standing.values()}.values()
+    }
+    return {code: turned[row.id][code] for code, (row, _) in standing.items() if code in turned[row.id]}
 
 
 def _measured(value: Value, row: Analysis) -> Measured:

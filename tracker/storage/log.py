@@ -229,7 +229,7 @@ _ROWS = (
     .limit(AT_ONCE)
 )
 _BETWEEN = (
-    select(LogNode.number, LogNode.hash)
+    select(LogNode.hash)
     .where(LogNode.number.between(bindparam("first"), bindparam("last")))
     .order_by(LogNode.number)
 )
@@ -251,8 +251,11 @@ def raw_entries(session: Session, most: int) -> Iterator[list[Values]]:
         after = last
 
 
-def raw_nodes(session: Session, first: int, last: int) -> list[Values]:
-    """Numbers and hashes of the kept subtrees between these numbers, both among them, lowest first."""
+def raw_hashes(session: Session, first: int, last: int) -> list[Values]:
+    """Hashes of the kept subtrees between these numbers, both among them, lowest number first.
+
+    Where there are as many as numbers between them, it is known whose each is: no two have the same (it is the key).
+    """
     return read_raw(session, _BETWEEN, first=first, last=last)
 
 
