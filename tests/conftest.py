@@ -35,13 +35,6 @@ LONG = (
 )
 
 
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_auto_num_workers() -> int:
-    """A worker for each core, and one more for every two: tests of pages and programs wait half of their time."""
-    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return cores + cores // 2
-
-
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put the long files in front and leave everything else as it was."""
     turn = {name: number for number, name in enumerate(LONG)}
