@@ -74,6 +74,7 @@ def answer(
     # What no feed is named for is not reckoned for every feed, up and down each margin.
     reckon = work.with_feeds if fits else work.lacks
     values = reckon(hay)
+    # Errors of other values leave the hay as it is.
     half = (spread or by_margins(hay))(lambda moved: values if moved == hay else reckon(moved))
     supplies = _supplies(work, values, half)
     supplements = _ranked(_supplement(work, feed, values, half) for feed in offered) if fits else ()

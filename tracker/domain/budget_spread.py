@@ -20,13 +20,9 @@ def by_budget(hay: Hay, budget: Budget, codes: Mapping[str, str]) -> Spread:
     known = {name: code for name, code in codes.items() if code in budget.values}
 
     def spread(reckon: Callable[[Hay], Amounts]) -> Amounts:
-        at_rest = {_named(name): amount for name, amount in reckon(hay).items()}
-
         def work_out(values: Values) -> Values:
             # The hay keeps its own digits; only the errors come from the budget.
             moved = {name: values[code] - budget.values[code] for name, code in known.items()}
-            if not any(moved.values()):
-                return at_rest
             return {_named(name): amount for name, amount in reckon(hay.moved(**moved)).items()}
 
         more = budget.extended(work_out)
