@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from tracker.domain.custody import Event, Holder, Standing, after, corrected
+from tracker.domain.custody import Event, Holder, Standing, after, that_count
 from tracker.domain.practice import COMMON, Practice
 from tracker.domain.times import duration_said, said
 
@@ -30,7 +30,7 @@ class Gap:
 def holder_at(events: Iterable[Event], when: datetime) -> Holder | None:
     """The one holder at that instant; while the sample is in transfer, still the one who gave it."""
     standing = Standing()
-    for event in (event for event in corrected(events) if not event.undone):
+    for event in that_count(events):
         if event.occurred_at > when:
             break
         standing = after(standing, event)
@@ -46,7 +46,7 @@ def gaps(events: Iterable[Event], names: Names, practice: Practice = COMMON) -> 
     silence = timedelta(minutes=int(practice.number("handover_silence")))
     found: list[Gap] = []
     standing, signed_at = Standing(), None
-    for event in (event for event in corrected(events) if not event.undone):
+    for event in that_count(events):
         if event.kind == "received":
             gap = _gap(standing, event, signed_at, names, silence)
             if gap:

@@ -245,6 +245,11 @@ def corrected(events: Iterable[Event]) -> list[Event]:
     return [replace(event, undone=True) if event.event_id in undone else event for event in found]
 
 
+def that_count(events: Iterable[Event]) -> list[Event]:
+    """The events as corrected, without what was taken back at once."""
+    return [event for event in corrected(events) if not event.undone]
+
+
 def fold(events: Iterable[Event]) -> Standing:
     """Where the sample stands after these events. Never refuses: what was once admitted is history."""
     standing = Standing()

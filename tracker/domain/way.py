@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from tracker.domain.custody import ENDED, Event, Standing, corrected, fold
+from tracker.domain.custody import ENDED, Event, Standing, fold, that_count
 
 STATIONS = ("stack", "bag", "desk", "oven", "mill", "scan", "answer")
 
@@ -73,7 +73,7 @@ class Station:
 
 def stations(events: Iterable[Event]) -> tuple[Station, ...]:
     """The seven stations in order, those reached with their word, time and person, nothing under the others."""
-    ordered = [event for event in corrected(events) if not event.undone]
+    ordered = that_count(events)
     standing = fold(ordered)
     here = here_now(standing)
     return tuple(_station(name, ordered, here, standing) for name in STATIONS)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from sqlalchemy.orm import Session
 
 from tracker.domain.coring import CoringPlan
-from tracker.domain.custody import Event, corrected
+from tracker.domain.custody import Event, that_count
 from tracker.domain.hay_errors import Cored
 from tracker.domain.precision import even_shares
 from tracker.storage.coring import plan_in_force
@@ -16,7 +16,7 @@ from tracker.storage.custody import events_of
 
 def cores_of(session: Session, sample_id: int) -> Cored | None:
     """The cores of each cored bale of a sample; None before its lot was cored."""
-    events = [event for event in corrected(events_of(session, sample_id)) if not event.undone]
+    events = that_count(events_of(session, sample_id))
     return cores_taken(CoringPlan.from_dict(plan_in_force(session, sample_id).body), events)
 
 

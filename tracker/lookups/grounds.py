@@ -9,7 +9,7 @@ from functools import cached_property
 from sqlalchemy.orm import Session
 
 from tracker.domain.coring import CoringPlan
-from tracker.domain.custody import Event, corrected
+from tracker.domain.custody import Event, that_count
 from tracker.domain.hay_errors import Cored
 from tracker.domain.lot import FORAGE_KINDS
 from tracker.domain.own_sds import Sds
@@ -36,7 +36,7 @@ class Grounds:
     @cached_property
     def done(self) -> list[Event]:
         """The events as corrected, without those that were taken back."""
-        return [event for event in corrected(self.events) if not event.undone]
+        return that_count(self.events)
 
     @cached_property
     def cored(self) -> Cored | None:

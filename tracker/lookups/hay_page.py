@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from tracker.domain.analysis import DRY_MATTER
-from tracker.domain.custody import corrected, fold
+from tracker.domain.custody import fold, that_count
 from tracker.domain.hay_standing import COMING, HayStanding, due_words, hay_standing
 from tracker.domain.plain_cautions import caution_said
 from tracker.domain.plain_custody import custody_said
@@ -98,7 +98,7 @@ def hay_page(session: Session, lot_id: int, now: datetime) -> HayPage:
     sample = sample_to_show(session, lot_id)
     if sample is None:
         return _page(lot, NOT_CORED, (), None, (), None, "")
-    events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
+    events = that_count(events_of(session, sample.id))
     report = latest_version(session, sample.id)
     folded = fold(events)
     standing = hay_standing(events, folded, report is not None)

@@ -9,7 +9,7 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import corrected, fold
+from tracker.domain.custody import fold, that_count
 from tracker.domain.hay_standing import NEVER, hay_standing
 from tracker.domain.messages import READY, REFUSED, REPLACED, Due
 from tracker.storage.coring import Sample, samples_with_lots
@@ -59,7 +59,7 @@ def _of_report(
 
 
 def _of_end(session: Session, sample: Sample, choice: MessageChoice, made: Sequence[Message]) -> Due | None:
-    events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
+    events = that_count(events_of(session, sample.id))
     if not events or max(event.recorded_at for event in events) <= choice.at:
         return None
     reported = any(event.kind == "reported" for event in events)

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
-from tracker.domain.custody import Act, corrected
+from tracker.domain.custody import Act, that_count
 from tracker.domain.grinding import COARSE, FINE, gate
 from tracker.domain.practice import Practice
 from tracker.domain.units import percent, positive
@@ -37,7 +37,7 @@ def grind(
     """
     practice = practice_in_force(session)
     screen = _screen(stage, screen_mm, practice)
-    events = [event for event in corrected(events_of(session, sample.id)) if not event.undone]
+    events = that_count(events_of(session, sample.id))
     done = {
         key: Decimal(event.data["screen_mm"])
         for event in events
